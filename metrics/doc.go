@@ -1,0 +1,55 @@
+// Package metrics turns counts into estimates: small contingency tables in,
+// figures with their interval, denominator and warnings out.
+//
+// Everything here is a pure function. The package reads no file, runs no
+// query, asks no clock and keeps no state; where a method draws at random, the
+// caller passes a seeded *rand.Rand (math/rand/v2). It leaves to others how the
+// counts came about (package queries) and how an estimate is shown.
+//
+// # How to read a result
+//
+// A bad argument is an error that wraps ErrArgument. Thin data is an answer: an
+// Estimate whose NotEstimable says why there is no figure. No NaN leaves the
+// package, and no 0 stands for "unknown". Proportions are 0 to 1. An estimate
+// carries warnings that belong beside the number wherever it is printed.
+//
+// # Where to start
+//
+//  1. Count verified episodes by test result and need: TwoByTwo. Its
+//     Sensitivity and Specificity are the naive figures.
+//  2. If an outcome is known for some episodes only, and who was looked at
+//     depends on the advice, the naive figures mislead. Arrange the counts as
+//     VerificationStratum values and call Corrected; read Bounds with it.
+//  3. If Corrected says "not estimable", draw an audit sample (AuditAllocation
+//     says how many of which) and estimate from it (AuditPrevalence).
+//
+// # Question and function
+//
+// One row a function; the doc comment of each names formula, edges and source.
+//
+// One proportion
+//
+//	how sure is x of n                              Wilson (the default everywhere)
+//	... guaranteed never too narrow                 ClopperPearson
+//	... exact, but less wasteful                    MidP
+//	... as a posterior, small x                     Jeffreys
+//	... simple to redo by hand                      AgrestiCoull
+//	... when the same animal, advisor or practice
+//	    recurs                                      ClusterRobust
+//
+// Two unpaired proportions
+//
+//	by how much do two groups differ                NewcombeDifference
+//	... with small or empty cells                   MiettinenNurminenDifference
+//
+// One test against need, every episode verified
+//
+//	of those in need, how many were marked          Sensitivity
+//	of those not in need, how many were left        Specificity
+//	of those marked, how many were in need          PPV
+//	of those left, how many were not in need        NPV
+//	share of right answers; share in need           Accuracy, Prevalence
+//	how much a mark (or its absence) moves the odds LRPositive, LRNegative
+//	one figure for both                             DiagnosticOddsRatio, Youden
+//	predictive values where need is rarer           PPVAt, NPVAt, PostTest
+package metrics
