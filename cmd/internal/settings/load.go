@@ -21,6 +21,10 @@ const DefaultFile = "hindcheck.yaml"
 // EnvPrefix begins every variable of the environment that sets something.
 const EnvPrefix = "HINDCHECK_"
 
+// secretVariable holds the key of the pseudonyms. It is no setting: the secret
+// must not travel through a configuration library.
+const secretVariable = EnvPrefix + "KEY"
+
 // ErrUsage is wrapped by every error that blames what a person set; a command
 // answers it with exit status 2.
 var ErrUsage = errors.New("wrong usage")
@@ -128,7 +132,7 @@ func readEnv(env []string) (map[string]any, error) {
 	for _, entry := range env {
 		name, value, _ := strings.Cut(entry, "=")
 		rest, ok := strings.CutPrefix(name, EnvPrefix)
-		if !ok {
+		if !ok || name == secretVariable {
 			continue
 		}
 		key := strings.ReplaceAll(strings.ToLower(rest), "_", "-")

@@ -23,13 +23,22 @@ type Settings struct {
 	// AsOf shows the store as it was after that load; 0 is the present.
 	AsOf int `mapstructure:"as-of"`
 
-	// Sources, Rules, Dictionary, Definition and Key name files or folders
-	// that a load needs. Empty means the embedded default where there is one.
+	// Sources, Rules, Dictionary, Definition, Strata and KeyFile name files or
+	// folders that a load needs. Empty means what the store was loaded with
+	// before, else the embedded default where there is one.
 	Sources    string `mapstructure:"sources"`
 	Rules      string `mapstructure:"rules"`
 	Dictionary string `mapstructure:"dictionary"`
 	Definition string `mapstructure:"definition"`
-	Key        string `mapstructure:"key"`
+	Strata     string `mapstructure:"strata"`
+	// KeyFile holds the secret of the pseudonyms. The variable HINDCHECK_KEY
+	// may hold the secret itself and is never read here.
+	KeyFile string `mapstructure:"key-file"`
+	// EpisodeHours is how long after a first contact another one of the animal
+	// still belongs to its episode; LinkHours how long after it an outcome
+	// without a call number may still be linked by animal.
+	EpisodeHours int `mapstructure:"episode-hours"`
+	LinkHours    int `mapstructure:"link-hours"`
 
 	// Cut is the level at and above which advice counts as escalated where a
 	// result shows one cut only: same_day or emergency.
@@ -78,7 +87,10 @@ var table = []setting{
 	{"rules", "", "", "rules `FILE`"},
 	{"dictionary", "", "", "findings dictionary `FILE`; empty uses the built-in one"},
 	{"definition", "", "", "case definition `FILE`; empty uses the built-in one"},
-	{"key", "", "", "`FILE` with the key for pseudonyms"},
+	{"strata", "", "", "correction strata `FILE`; empty uses the built-in one"},
+	{"key-file", "", "", "`FILE` with the secret key of the pseudonyms; else HINDCHECK_KEY holds it"},
+	{"episode-hours", "", 72, "hours after a first contact within which contacts form one episode"},
+	{"link-hours", "", 168, "hours after a first contact within which an outcome is linked by animal"},
 	{"cut", "", "same_day", "count advice as escalated from this `LEVEL`: same_day or emergency"},
 	{"confidence", "", 0.95, "confidence of the limits"},
 	{"window", "", 72 * time.Hour, "time after the first contact within which an outcome counts"},
