@@ -1,0 +1,106 @@
+package queries
+
+import (
+	"database/sql"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Flag is one flag of the rules file in force when cases were derived. Its
+// place in Meta.Flags is its bit.
+type Flag struct {
+	ID string
+	// Title and Why are the rules file's own words.
+	Title, Why string
+	// Level is the level that the flag demands, 1 (home care) to 4 (emergency).
+	Level int8
+	// RaiseUnknown is whether an unknown flag counts its level.
+	RaiseUnknown bool
+	// Findings are the ids of the findings that its conditions read.
+	Findings []string
+}
+
+// Finding is one finding of the dictionary in force; cases holds its reading
+// in column f_<ID>.
+type Finding struct {
+	ID    string
+	Label string
+	// Codes are the words of a coded finding; the stored number is the place
+	// counted from 1. Empty for a numeric finding.
+	Codes []string
+	// Unreadable are words of Codes that say the answer cannot be told.
+	Unreadable []string
+	// Unit and Scale belong to a numeric finding: stored = value * Scale.
+	Unit  string
+	Scale int32
+}
+
+// Numeric reports whether the finding is a number with a unit.
+func (f Finding) Numeric() bool { return len(f.Codes) == 0 }
+
+// Meta is what a reader must know about a snapshot beside its rows.
+type Meta struct {
+	Flags    []Flag
+	Findings []Finding
+	// RuleSet names the rules file in force, as id and version.
+	RuleSet string
+	// Definition names the case definition in force and DefinitionText says it
+	// in words.
+	Definition, DefinitionText string
+	// Window is the time after the first contact within which an outcome counts.
+	Window time.Duration
+	// Strata are the recorded properties beside the level by which
+	// verification is corrected, in the order in which they are given up.
+	Strata []string
+	// AsOf is the load that is shown, DataCut the moment up to which its
+	// exports were written.
+	AsOf    int
+	DataCut time.Time
+}
+
+// StrataColumns are the columns of cases that may be a stratum.
+var StrataColumns = []string{"site", "species", "complaint", "breed_group", "ruleset", "advisor"}
+
+// ClusterColumns are the columns of cases that may be a cluster.
+var ClusterColumns = []string{"animal", "owner", "advisor", "practice"}
+
+// DB answers questions about one snapshot.
+type DB struct {
+	db    *sql.DB
+	meta  Meta
+	close func() error
+}
+
+// New takes a database that already has tables or views named calls, checks,
+// outcomes, coverage, cases and set_aside. The caller keeps closing it.
+func New(db *sql.DB, meta Meta) (*DB, error) {
+	if len(meta.Strata) == 0 {
+		meta.Strata = []string{"site", "species"}
+	}
+	for _, s := range meta.Strata {
+		if !slices.Contains(StrataColumns, s) {
+			return nil, fmt.Errorf("stratum %q: expected one of %v", s, StrataColumns)
+		}
+	}
+	return &DB{db: db, meta: meta, close: func() error { return nil }}, nil
+}
+
+// Meta returns what the database is about.
+func (d *DB) Meta() Meta { return d.meta }
+
+// Close releases what Open took.
+func (d *DB) Close() error { return d.close() }
+
+// Scope selects episodes by the month of their first contact (UTC, yyyymm),
+// From and To included.
+type Scope struct {
+	From, To int
+	// MatureBefore splits episodes: one whose first contact is earlier is
+	// mature, its outcomes had time to arrive. The zero time makes none mature.
+	MatureBefore time.Time
+}
+
+func (s Scope) args() map[string]any {
+	return map[string]any{"from_month": s.From, "to_month": s.To, "mature_before": s.MatureBefore.UTC()}
+}

@@ -1,0 +1,164 @@
+package queries
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"text/template"
+)
+
+// names are the parts of a question that cannot be bound because they are
+// columns. Each is checked against a fixed list before it reaches the text.
+type names struct {
+	finding string
+	cluster string
+}
+
+// expand fills the template functions of a question:
+//
+//	{{strata}}          the strata columns, each followed by a comma
+//	{{stratum}}         a list of the strata columns as text
+//	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
+//	                    present, unknown: 0 or 1, as INTEGER, within sum()
+//	{{range flagList}}  .Bit, .Present, .Unknown, .State for each flag
+//	{{nFired}}          how many flags fired
+//	{{range findings}}  .Position, .Column for each finding
+//	{{finding}}         the column of the finding that was asked for
+//	{{cluster}}         the column of the cluster that was asked for
+func (d *DB) expand(q Question, n names) (string, error) {
+	t, err := template.New(q.Name).Funcs(template.FuncMap{
+		"strata":   func() string { return strings.Join(d.meta.Strata, ", ") },
+		"stratum":  func() string { return d.stratum() },
+		"flags":    func(what string) (string, error) { return d.flagSums(what) },
+		"flagList": func() []flagSQL { return d.flagList() },
+		"nFlags":   func() int { return len(d.meta.Flags) },
+		"nFired":   func() string { return d.fired() },
+		"findings": func() []findingSQL { return d.findingList() },
+		"finding":  func() (string, error) { return d.findingColumn(n.finding) },
+		"cluster": func() (string, error) {
+			if !slices.Contains(ClusterColumns, n.cluster) {
+				return "", fmt.Errorf("cluster %q: expected one of %s", n.cluster, strings.Join(ClusterColumns, ", "))
+			}
+			return n.cluster, nil
+		},
+	}).Parse(q.SQL)
+	if err != nil {
+		return "", fmt.Errorf("%s.sql: %w", q.Name, err)
+	}
+	var b strings.Builder
+	if err := t.Execute(&b, nil); err != nil {
+		return "", fmt.Errorf("%s: %w", q.Name, err)
+	}
+	return b.String(), nil
+}
+
+type flagSQL struct {
+	Bit                     int
+	Present, Unknown, State string
+}
+
+type findingSQL struct {
+	Position int
+	Column   string
+}
+
+// bit is 1 where the flag's bit is set in the words of prefix, as INTEGER.
+func bit(prefix string, i int) string {
+	return fmt.Sprintf("((%s_%d >> %d) & 1)::INTEGER", prefix, i/64, i%64)
+}
+
+func (d *DB) flagSums(what string) (string, error) {
+	prefix, ok := map[string]string{"present": "fired", "unknown": "unknown"}[what]
+	if !ok {
+		return "", fmt.Errorf("flags %q: expected present or unknown", what)
+	}
+	parts := make([]string, len(d.meta.Flags))
+	for i := range d.meta.Flags {
+		parts[i] = "sum(" + bit(prefix, i) + ")::BIGINT"
+	}
+	return "[" + strings.Join(parts, ", ") + "]::BIGINT[]", nil
+}
+
+func (d *DB) flagList() []flagSQL {
+	out := make([]flagSQL, len(d.meta.Flags))
+	for i, f := range d.meta.Flags {
+		out[i] = flagSQL{i, bit("fired", i) + " = 1", bit("unknown", i) + " = 1", d.state(f)}
+	}
+	return out
+}
+
+// state says why a flag is unknown, from the findings it reads: the most
+// telling of their states, since a flag may read several. An attempt tells
+// more than a question that was never put.
+func (d *DB) state(f Flag) string {
+	any := func(test func(Finding) string) string {
+		var parts []string
+		for _, id := range f.Findings {
+			if i := slices.IndexFunc(d.meta.Findings, func(x Finding) bool { return x.ID == id }); i >= 0 {
+				if s := test(d.meta.Findings[i]); s != "" {
+					parts = append(parts, s)
+				}
+			}
+		}
+		if len(parts) == 0 {
+			return "false"
+		}
+		return strings.Join(parts, " OR ")
+	}
+	is := func(code int) func(Finding) string {
+		return func(x Finding) string { return fmt.Sprintf("%s = %d", column(x.ID), code) }
+	}
+	unreadable := func(x Finding) string {
+		var at []string
+		for i, c := range x.Codes {
+			if slices.Contains(x.Unreadable, c) {
+				at = append(at, fmt.Sprint(i+1))
+			}
+		}
+		if len(at) == 0 {
+			return ""
+		}
+		return fmt.Sprintf("%s IN (%s)", column(x.ID), strings.Join(at, ", "))
+	}
+	return "CASE WHEN " + any(is(-3)) + " THEN 'declined' WHEN " + any(is(-2)) + " THEN 'not_possible' WHEN " +
+		any(unreadable) + " THEN 'unreadable' WHEN " + any(is(-4)) + " THEN 'stopped_early' WHEN " +
+		any(is(-1)) + " THEN 'not_asked' ELSE 'animal_not_described' END"
+}
+
+// fired counts the flags that fired.
+func (d *DB) fired() string {
+	if len(d.meta.Flags) == 0 {
+		return "0"
+	}
+	var parts []string
+	for w := range (len(d.meta.Flags) + 63) / 64 {
+		parts = append(parts, fmt.Sprintf("bit_count(fired_%d)", w))
+	}
+	return "(" + strings.Join(parts, " + ") + ")"
+}
+
+func (d *DB) stratum() string {
+	parts := make([]string, len(d.meta.Strata))
+	for i, s := range d.meta.Strata {
+		parts[i] = fmt.Sprintf("coalesce(%s::VARCHAR, '')", s)
+	}
+	return "[" + strings.Join(parts, ", ") + "]"
+}
+
+func (d *DB) findingList() []findingSQL {
+	out := make([]findingSQL, len(d.meta.Findings))
+	for i, f := range d.meta.Findings {
+		out[i] = findingSQL{i, column(f.ID)}
+	}
+	return out
+}
+
+func (d *DB) findingColumn(id string) (string, error) {
+	if !slices.ContainsFunc(d.meta.Findings, func(f Finding) bool { return f.ID == id }) {
+		return "", fmt.Errorf("finding %q: expected one of the dictionary in force; see report query findings", id)
+	}
+	return column(id), nil
+}
+
+// column quotes a finding's column; ids come from the dictionary.
+func column(id string) string { return `"f_` + strings.ReplaceAll(id, `"`, "") + `"` }

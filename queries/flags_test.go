@@ -1,0 +1,169 @@
+package queries_test
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"testing"
+
+	"hindcheck/queries"
+	"hindcheck/queries/queriestest"
+)
+
+func itoa(n int8) string { return strconv.Itoa(int(n)) }
+
+func TestFlagCounts(t *testing.T) {
+	d, _ := line(t)
+	got, err := d.FlagCounts(ctx, scope, 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var first []queries.FlagCountsRow
+	var total int64
+	for _, r := range got {
+		total += r.Present + r.Absent + r.Unknown
+		if r.Flag == 1 && r.Mature {
+			first = append(first, r)
+		}
+	}
+	if total != 3*13 {
+		t.Errorf("%d episodes over three flags, want 39: every one is present, absent or unknown", total)
+	}
+	// pale_gums, mature: flag level need route mature stratum present absent unknown
+	same(t, first, nil, `
+		1 0 -1 0 true [ ] 0 0 1           // 13
+		1 1 -1 0 true [north dog] 0 0 2   // 8, 14
+		1 1 0 3 true [south cat] 0 1 0    // 6
+		1 1 1 2 true [south dog] 0 1 0    // 5
+		1 2 1 4 true [south dog] 0 0 1    // 7
+		1 3 -1 0 true [north dog] 0 1 0   // 4
+		1 3 0 1 true [north cat] 0 1 0    // 3
+		1 4 1 1 true [north dog] 1 1 1    // 2 fired, 1 ruled out, 9 stopped early
+	`)
+	none, err := nobody(t).FlagCounts(ctx, scope, 3)
+	same(t, none, err, "")
+}
+
+func TestFlagEscalation(t *testing.T) {
+	d, _ := line(t)
+	got, err := d.FlagEscalation(ctx, scope)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var first []queries.FlagEscalationRow
+	for _, r := range got {
+		if r.Flag == 0 {
+			first = append(first, r)
+		}
+	}
+	// hard_breathing: flag level alone with_others absent unknown
+	same(t, first, nil, `
+		0 0 0 0 0 1   // 13
+		0 1 1 0 3 1   // 5 fired and was lowered; 6, 10, 14 ruled out; 8 unknown
+		0 2 0 0 1 0   // 7
+		0 3 0 0 3 0   // 3, 4, 11
+		0 4 2 1 0 0   // 1, 9 alone, 2 with pale gums
+	`)
+	none, err := nobody(t).FlagEscalation(ctx, scope)
+	same(t, none, err, "")
+}
+
+func TestFlagNotAssessed(t *testing.T) {
+	d, _ := line(t)
+	got, err := d.FlagNotAssessed(ctx, scope, 3)
+	// flag state escalated need mature n
+	same(t, got, err, `
+		0 not_asked false -1 true 2      // 8, 13
+		1 declined false -1 true 1       // 8
+		1 not_asked false -1 true 1      // 13
+		1 not_possible false 1 true 1    // 7
+		1 stopped_early true 1 true 1    // 9
+		1 unreadable false -1 true 1     // 14
+		2 not_asked false -1 true 1      // 13
+		2 not_asked true 0 false 1       // 11
+	`)
+	none, err := nobody(t).FlagNotAssessed(ctx, scope, 3)
+	same(t, none, err, "")
+}
+
+// A flag on a property of the animal can be unknown although every finding
+// that it reads was assessed.
+func TestFlagNotAssessedAnimal(t *testing.T) {
+	d, db := queriestest.Open(t, meta)
+	queriestest.Case(t, db, meta, row{"n": 1, "started_at": day(6, 1), "flags": "--?", "f_capillary_refill_s": 30})
+	got, err := d.FlagNotAssessed(ctx, scope, 3)
+	same(t, got, err, "2 animal_not_described false -1 true 1")
+}
+
+func TestFlagClusters(t *testing.T) {
+	d, _ := line(t)
+	got, err := d.FlagClusters(ctx, scope, 3, "animal")
+	// flag need episodes present clusters
+	same(t, got, err, `
+		0 0 1 0 1   // 3
+		0 1 1 1 2   // 5 and 9
+		0 1 2 2 1   // 1 and 2 are one animal
+		1 0 1 0 1   // 3
+		1 1 1 0 1   // 5; gums of 9 were not assessed
+		1 1 2 1 1   // 1 and 2
+		2 0 1 1 1   // 3
+		2 1 1 0 2   // 5 and 9
+		2 1 2 0 1   // 1 and 2
+	`)
+	none, err := nobody(t).FlagClusters(ctx, scope, 3, "animal")
+	same(t, none, err, "")
+}
+
+// The 70th flag lives in the second word of bits.
+func TestManyFlags(t *testing.T) {
+	many := queries.Meta{Findings: meta.Findings}
+	for i := range 70 {
+		many.Flags = append(many.Flags, queries.Flag{ID: fmt.Sprintf("flag_%d", i), Findings: []string{"gum_colour"}})
+	}
+	d, db := queriestest.Open(t, many)
+	queriestest.Case(t, db, many, row{"n": 1, "started_at": day(6, 1), "level": 4, "flags": "+" + strings.Repeat("-", 67) + "?+"})
+	got, err := d.FlagEscalation(ctx, scope)
+	if err != nil || len(got) != 70 {
+		t.Fatalf("%d rows, %v", len(got), err)
+	}
+	for i, r := range got {
+		want := queries.FlagEscalationRow{Flag: i, Level: 4, Absent: 1}
+		switch i {
+		case 0, 69:
+			want.WithOthers, want.Absent = 1, 0
+		case 68:
+			want.Unknown, want.Absent = 1, 0
+		}
+		if r != want {
+			t.Errorf("got %+v, want %+v", r, want)
+		}
+	}
+}
+
+// A line without rules has no flags; its questions give no rows and no error.
+func TestNoFlags(t *testing.T) {
+	bare := queries.Meta{}
+	d, db := queriestest.Open(t, bare)
+	queriestest.Case(t, db, bare, row{"n": 1, "started_at": day(6, 1), "level": 4})
+	if got, err := d.FlagCounts(ctx, scope, 3); err != nil || len(got) != 0 {
+		t.Errorf("counts: %v, %v", got, err)
+	}
+	if got, err := d.FlagEscalation(ctx, scope); err != nil || len(got) != 0 {
+		t.Errorf("escalation: %v, %v", got, err)
+	}
+	if got, err := d.FlagNotAssessed(ctx, scope, 3); err != nil || len(got) != 0 {
+		t.Errorf("not assessed: %v, %v", got, err)
+	}
+	if got, err := d.FlagClusters(ctx, scope, 3, "animal"); err != nil || len(got) != 0 {
+		t.Errorf("clusters: %v, %v", got, err)
+	}
+	if got, err := d.FindingStates(ctx, scope); err != nil || len(got) != 0 {
+		t.Errorf("findings: %v, %v", got, err)
+	}
+	if got, err := d.AdviceCounts(ctx, scope); err != nil || len(got) != 1 {
+		t.Errorf("advice: %v, %v", got, err)
+	}
+	if got, err := d.MissedCases(ctx, scope, 3); err != nil || len(got) != 0 {
+		t.Errorf("missed: %v, %v", got, err)
+	}
+}
