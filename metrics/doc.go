@@ -52,4 +52,43 @@
 //	how much a mark (or its absence) moves the odds LRPositive, LRNegative
 //	one figure for both                             DiagnosticOddsRatio, Youden
 //	predictive values where need is rarer           PPVAt, NPVAt, PostTest
+//
+// A continuous finding: area and thresholds
+//
+//	how well do its values separate                 AUCDeLong
+//	... near 1; with few animals                    AUCDeLongLogit, AUCNewcombe
+//	... as older papers have it                     AUCHanleyMcNeil
+//	does it separate at all                         MannWhitney
+//	only where few are referred, or few missed      PartialAUC
+//	bad at both ends                                DistanceFromRange
+//	which of two findings separates better          CompareAreasPaired
+//	does it separate as well in another group       CompareAreasUnpaired
+//	the curve; every threshold with its rates       ROC, CandidateTable
+//	the threshold in force                          AccuracyAt
+//	which threshold                                 ChooseThreshold with ByCostRatio,
+//	    ByCostRatioAt, ByNetBenefit, BySensitivityFloor, BySpecificityFloor,
+//	    ByReferralCeiling or ByYouden
+//	how firmly do the data choose it, how much
+//	    does the choice flatter                     BootstrapThreshold
+//	what would it refer a day                       ReferralsPerDay
+//
+// Two rule sets on the same episodes
+//
+//	all rates side by side                          CompareRules
+//	do they say yes equally often                   McNemarMidP (McNemarExact, McNemar,
+//	                                                McNemarCorrected for older papers)
+//	by how much do they differ                      PairedDifferenceTango,
+//	                                                PairedDifferenceNewcombe
+//	ratio of their rates                            PairedRatio, PairedRatioBonettPrice
+//	is the new one not worse by more than a margin  PairedNonInferiority
+//	of those marked, who is right more often        ComparePPV, CompareNPV
+//	who is moved up and down                        NetReclassification
+//
+// What a rule set is worth
+//
+//	at one threshold probability                    NetBenefit, NetBenefitAll,
+//	                                                StandardisedNetBenefit
+//	over many, several rule sets                    DecisionCurve
+//	needless referrals spared                       AvoidedReferrals
+//	two on the same episodes; where they are even   NetBenefitDifference, BreakEven
 package metrics
