@@ -1,0 +1,369 @@
+package intake
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"hindcheck/pipeline/records"
+	"hindcheck/pipeline/source"
+	"hindcheck/pipeline/tabular"
+)
+
+// timeMapper maps dates and times.
+type timeMapper struct {
+	col    *column
+	slots  [][]int
+	layout source.Layout
+	at     *place
+	never  *place // the same column, another expectation
+}
+
+func newTimeMapper(w *worker, c columnPlan, col *column) *timeMapper {
+	return &timeMapper{col: col, slots: c.slots, layout: c.Layout,
+		at: &place{label(c.Column), "a date or time written as " + c.Layout.String(), fmt.Sprintf("correct the layout of %s in %s, or look at the row in the export", c.Target.Name, w.p.desc.Path)}}
+}
+
+func (t *timeMapper) fill(w *worker) {
+	date := t.col.Kind == records.Date
+	for i := range w.m {
+		j := w.base + i
+		t.col.valid[j] = 0
+		var s tabular.Span
+		cell, blank := []byte(nil), true
+		for alt := 0; blank && alt < len(t.slots); alt++ {
+			s = w.spans(t.slots[alt][0])[i]
+			cell, blank = w.text(s)
+		}
+		if blank {
+			if t.col.Required {
+				w.fail(i, missingValue, t.at, nil)
+			}
+			t.set(j, 0, date, 0)
+			continue
+		}
+		at, ok := w.time(i, s, cell, &t.layout, t.at, date)
+		if !ok {
+			continue
+		}
+		t.set(j, at, date, 1)
+	}
+}
+
+func (t *timeMapper) set(j int, at int64, date bool, valid uint8) {
+	t.col.valid[j] = valid
+	if date {
+		t.col.i32[j] = int32(at / dayMicros)
+	} else {
+		t.col.i64[j] = at
+	}
+}
+
+// earliest is 1990-01-01; older dates are the zero of some spreadsheet or
+// database, not times of calls.
+const earliest = 7305 * dayMicros
+
+// time reads a cell as a time, in microseconds UTC, or as a local day when day
+// is set. It marks the row when it cannot.
+func (w *worker) time(i int, s tabular.Span, cell []byte, l *source.Layout, at *place, day bool) (int64, bool) {
+	m, zoned, ok := parseTime(s, cell, l)
+	if !ok {
+		w.fail(i, badDate, at, cell)
+		return 0, false
+	}
+	if m.Midnight24 {
+		w.notes[noteMidnight]++
+	}
+	if m.Seconds {
+		w.notes[noteSeconds]++
+	}
+	if m.Micros < earliest {
+		w.fail(i, implausibleDate, at, cell)
+		return 0, false
+	}
+	if day {
+		return m.Micros, true
+	}
+	utc, what, ok := w.zone.utc(m.Micros, zoned)
+	switch {
+	case what == twice && !ok:
+		w.fail(i, ambiguousTime, at, cell)
+	case what == never && !ok:
+		w.fail(i, skippedTime, at, cell)
+	case what == twice:
+		w.notes[noteAmbiguous]++
+	case what == never:
+		w.notes[noteSkipped]++
+	}
+	return utc, ok
+}
+
+// parseTime reads text by the layout, and what the file itself holds as a time
+// by its own form.
+func parseTime(s tabular.Span, cell []byte, l *source.Layout) (m source.Moment, zoned, ok bool) {
+	switch s.Form() {
+	case tabular.LocalCell:
+		m, ok = localForm.Parse(cell)
+		return m, false, ok
+	case tabular.InstantCell:
+		m, ok = instantForm.Parse(cell)
+		return m, true, ok
+	}
+	m, ok = l.Parse(cell)
+	return m, l.Zoned(), ok
+}
+
+var (
+	localForm   = mustLayout("2006-01-02T15:04:05")
+	instantForm = mustLayout("2006-01-02T15:04:05Z07:00")
+)
+
+func mustLayout(s string) source.Layout {
+	l, err := source.ParseLayout(s)
+	if err != nil {
+		panic(err)
+	}
+	return l
+}
+
+// exportMapper fills exported_at.
+type exportMapper struct{ column *column }
+
+func (e *exportMapper) fill(w *worker) {
+	c := e.column
+	if w.p.exportedSlot < 0 {
+		for j := w.base; j < w.base+w.m; j++ {
+			c.i64[j], c.valid[j] = w.p.exportedAt, 1
+		}
+		return
+	}
+	at := &place{w.p.desc.Exported.Column, "the time of the export written as " + w.p.desc.Exported.Layout.String(), "correct exported_at in " + w.p.desc.Path}
+	for i, s := range w.spans(w.p.exportedSlot) {
+		j := w.base + i
+		c.i64[j], c.valid[j] = 0, 1
+		cell, blank := w.text(s)
+		if blank {
+			w.fail(i, missingValue, at, nil)
+			continue
+		}
+		if t, ok := w.time(i, s, cell, &w.p.desc.Exported.Layout, at, false); ok {
+			c.i64[j] = t
+			w.latestExport = max(w.latestExport, t)
+		}
+	}
+}
+
+// numberMapper maps numbers, in the stored unit.
+type numberMapper struct {
+	col      *column
+	slots    [][]int
+	conv     source.Conversion
+	unit     source.Unit
+	unitSlot int
+	units    map[string]source.Conversion // by folded word
+	at       *place
+	atUnit   *place
+}
+
+func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
+	m := &numberMapper{col: col, slots: c.slots, conv: c.Convert, unit: c.Unit, unitSlot: c.unitSlot}
+	expected := "a number"
+	if c.Target.High > c.Target.Low {
+		expected = fmt.Sprintf("a number from %s to %s", plain(c.Target.Low), plain(c.Target.High))
+	}
+	if c.Target.Unit != "" {
+		expected += " " + c.Target.Unit
+	}
+	m.at = &place{label(c.Column), expected, fmt.Sprintf("look at the row in the export, or correct the unit of %s in %s", c.Target.Name, w.p.desc.Path)}
+	if c.Units != nil {
+		m.units = map[string]source.Conversion{}
+		names := make([]string, 0, len(c.Units))
+		for k, v := range c.Units {
+			m.units[source.Fold(k)] = v
+			names = append(names, k)
+		}
+		slices.Sort(names)
+		m.atUnit = &place{c.UnitFrom, "one of the units " + strings.Join(names, ", "), fmt.Sprintf("add the unit under units of %s in %s", c.Target.Name, w.p.desc.Path)}
+	}
+	return m
+}
+
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+func (m *numberMapper) fill(w *worker) {
+	for i := range w.m {
+		j := w.base + i
+		m.col.valid[j] = 0
+		var s tabular.Span
+		cell, blank := []byte(nil), true
+		for alt := 0; blank && alt < len(m.slots); alt++ {
+			s = w.spans(m.slots[alt][0])[i]
+			cell, blank = w.text(s)
+		}
+		if blank {
+			if m.col.Required {
+				w.fail(i, missingValue, m.at, nil)
+			}
+			m.set(j, 0)
+			continue
+		}
+		conv, ok := m.conversion(w, i)
+		if !ok {
+			continue
+		}
+		v, why := w.number(s, cell, m.unit, &conv)
+		if why == noFault {
+			v = conv.Apply(v)
+			why = m.check(&v)
+		}
+		if why != noFault {
+			w.fail(i, why, m.at, cell)
+			continue
+		}
+		m.col.valid[j] = 1
+		m.set(j, v)
+	}
+}
+
+// conversion returns the row's conversion, by the unit column if there is one.
+func (m *numberMapper) conversion(w *worker, i int) (source.Conversion, bool) {
+	if m.units == nil || m.unitSlot < 0 {
+		return m.conv, true
+	}
+	cell, blank := w.text(w.spans(m.unitSlot)[i])
+	if blank {
+		w.fail(i, unknownUnit, m.atUnit, nil)
+		return m.conv, false
+	}
+	conv, ok := m.units[string(cell)]
+	if !ok {
+		if conv, ok = m.units[source.Fold(string(cell))]; !ok {
+			w.fail(i, unknownUnit, m.atUnit, cell)
+		}
+	}
+	return conv, ok
+}
+
+// check rounds to what the column holds and tells whether the number can be true.
+func (m *numberMapper) check(v *float64) reason {
+	c := m.col
+	if c.Kind != records.Float {
+		// Ages count completed months; the small amount keeps 24 months from
+		// becoming 23 by rounding of the conversion.
+		switch {
+		case c.Unit == "months":
+			*v = math.Floor(*v + 1e-6)
+		case c.Unit != "":
+			*v = math.Round(*v)
+		case *v != math.Trunc(*v):
+			return badNumber
+		}
+	}
+	if c.High > c.Low && !(*v >= c.Low && *v <= c.High) {
+		return outOfRange
+	}
+	return noFault
+}
+
+func (m *numberMapper) set(j int, v float64) {
+	switch m.col.Kind {
+	case records.Float:
+		m.col.f64[j] = v
+	case records.Int16:
+		m.col.i16[j] = int16(v)
+	case records.Int32:
+		m.col.i32[j] = int32(v)
+	case records.Int64:
+		m.col.i64[j] = int64(v)
+	}
+}
+
+// number reads a cell as a number. A unit behind it that measures the same as
+// unit replaces conv.
+func (w *worker) number(s tabular.Span, cell []byte, unit source.Unit, conv *source.Conversion) (float64, reason) {
+	if s.Form() == tabular.NumberCell {
+		v, err := strconv.ParseFloat(string(cell), 64)
+		if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
+			return 0, badNumber
+		}
+		return v, noFault
+	}
+	if v, ok := source.Decimal(cell, w.p.desc.Decimal); ok {
+		return v, noFault
+	}
+	return w.looseNumber(cell, unit, conv)
+}
+
+// looseNumber reads what people and spreadsheets add to a number: space and
+// thousands signs between digits, a typographic minus, a unit behind.
+func (w *worker) looseNumber(cell []byte, unit source.Unit, conv *source.Conversion) (float64, reason) {
+	text := strings.ReplaceAll(string(cell), "\u2212", "-")
+	if inexact(text) {
+		return 0, inexactNumber
+	}
+	end := strings.LastIndexFunc(text, func(r rune) bool { return r >= '0' && r <= '9' }) + 1
+	if i := strings.LastIndexByte(text, '/'); i > 0 && strings.IndexFunc(text[:i], digit) >= 0 && strings.IndexFunc(text[i:], digit) >= 0 {
+		end = strings.LastIndexFunc(text[:i], digit) + 1 // the 15 of /15s is no part of the number
+	}
+	number, behind := text[:end], strings.TrimSpace(text[end:])
+	digits, ok := ungroup(number, w.p.desc.Thousands)
+	if !ok {
+		return 0, badNumber
+	}
+	v, ok := source.Decimal(digits, w.p.desc.Decimal)
+	if !ok {
+		return 0, badNumber
+	}
+	if behind == "" {
+		return v, noFault
+	}
+	u, known := source.UnitInCell(behind)
+	if unit.Name == "" || !known || !u.Same(unit) {
+		return 0, badNumber
+	}
+	w.notes[noteUnitInCell]++
+	if u.Name != unit.Name {
+		// From the unit in the cell to the stated one, then on as stated.
+		first, then := u.To(unit), *conv
+		v = first.Apply(v)
+		*conv = then
+	}
+	return v, noFault
+}
+
+func digit(r rune) bool { return r >= '0' && r <= '9' }
+
+// inexact recognises comparisons and ranges.
+func inexact(text string) bool {
+	if strings.ContainsAny(text, "<>~≤≥≈±") || strings.HasPrefix(text, "ca") {
+		return true
+	}
+	for _, sep := range []string{"-", "\u2013", "\u2014", " to ", " bis ", ".."} {
+		if i := strings.Index(text, sep); i > 0 && strings.IndexFunc(text[:i], digit) >= 0 && strings.IndexFunc(text[i:], digit) >= 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// ungroup removes the thousands sign where it stands between groups of three
+// digits, and white space there.
+func ungroup(text string, sign byte) ([]byte, bool) {
+	text = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ").Replace(strings.TrimSpace(text))
+	out := make([]byte, 0, len(text))
+	for i := 0; i < len(text); i++ {
+		c := text[i]
+		if c != ' ' && (sign == 0 || c != sign) {
+			out = append(out, c)
+			continue
+		}
+		if i == 0 || !digit(rune(text[i-1])) || i+4 > len(text) || bytes.IndexFunc([]byte(text[i+1:i+4]), func(r rune) bool { return !digit(r) }) >= 0 ||
+			i+4 < len(text) && digit(rune(text[i+4])) {
+			return nil, false
+		}
+	}
+	return out, true
+}

@@ -1,0 +1,210 @@
+package tabular
+
+import (
+	"bytes"
+	"encoding/binary"
+	"math/bits"
+)
+
+// fillPlain takes apart records of a chunk without quotes and NUL bytes, eight
+// bytes at a time.
+func (r *csvReader) fillPlain(b *Batch) {
+	var (
+		buf     = b.Data
+		delim   = r.delim
+		delims  = uint64(delim) * ones
+		slots   = r.slots
+		columns = b.columns
+		row     = 0
+		cell    = 0     // number of the cell in the record
+		record  = b.pos // where the record begins
+		start   = b.pos // where the cell begins
+		extra   = false // a cell beyond the header that is not blank
+	)
+	for at := b.pos; at < len(buf) && row < BatchRows; at += 8 {
+		var w uint64
+		if at+8 <= len(buf) {
+			w = binary.LittleEndian.Uint64(buf[at:])
+		} else {
+			w = tailWord(buf[at:])
+		}
+		for m := zeros(w^delims) | zeros(w^lfs) | zeros(w^crs); m != 0; m &= m - 1 {
+			p := at + bits.TrailingZeros64(m)>>3
+			if p < start { // the LF of a CRLF
+				continue
+			}
+			if cell < len(slots) {
+				columns[slots[cell]][row] = span(start, p-start)
+			} else if !extra {
+				extra = !blank(buf[start:p])
+			}
+			cell++
+			if buf[p] == delim {
+				start = p + 1
+				continue
+			}
+			next := p + 1
+			if buf[p] == '\r' && next < len(buf) && buf[next] == '\n' {
+				next++
+			}
+			row = r.endRow(b, buf[record:p], row, cell, extra)
+			record, start, cell, extra = next, next, 0, false
+			if row == BatchRows {
+				break
+			}
+		}
+	}
+	if row < BatchRows && record < len(buf) { // a last line without line end
+		if cell < len(slots) {
+			columns[slots[cell]][row] = span(start, len(buf)-start)
+		} else if !extra {
+			extra = !blank(buf[start:])
+		}
+		r.endRow(b, buf[record:], row, cell+1, extra)
+		record = len(buf)
+		b.notes[noteNoFinal]++
+	}
+	b.pos = record
+}
+
+const (
+	ones = 0x0101010101010101
+	lows = 0x7f7f7f7f7f7f7f7f
+	lfs  = '\n' * ones
+	crs  = '\r' * ones
+)
+
+// zeros returns a word with the top bit set in every byte that is zero in x.
+func zeros(x uint64) uint64 { return ^(((x & lows) + lows) | x | lows) }
+
+// tailWord loads fewer than eight bytes, filled up with NUL, which is neither
+// a delimiter nor a line end.
+func tailWord(b []byte) (w uint64) {
+	for i, c := range b {
+		w |= uint64(c) << (8 * i)
+	}
+	return w
+}
+
+// fillQuoted takes apart records of a chunk in which quotes or NUL bytes occur.
+func (r *csvReader) fillQuoted(b *Batch) {
+	buf, row := b.Data, 0
+	for row < BatchRows && b.pos < len(buf) {
+		x, _ := r.record(buf, b.pos, true)
+		record := buf[b.pos:x.end]
+		if x.next == x.end {
+			b.notes[noteNoFinal]++
+		}
+		b.pos = x.next
+		switch {
+		case x.flaw != sound:
+			r.refuseRow(b, x.flaw, record)
+		case bytes.IndexByte(record, 0) >= 0:
+			r.refuseRow(b, nulByte, record)
+		default:
+			cells, extra, doubled := r.take(b, x.end-len(record), x.end, row)
+			next := r.endRow(b, record, row, cells, extra)
+			if doubled && next > row {
+				r.undouble(b, row)
+			}
+			row = next
+		}
+	}
+}
+
+// take puts the cells of the sound record [pos, end) into row. doubled says
+// that some cell still holds doubled quotes.
+func (r *csvReader) take(b *Batch, pos, end, row int) (cells int, extra, doubled bool) {
+	buf := b.Data
+	for i := pos; ; cells++ {
+		start, stop, after := i, 0, 0
+		if r.quotes && i < end && buf[i] == r.quote {
+			k, _, _ := r.closing(buf[:end], i, true)
+			start, stop, after = i+1, k, k+1
+			doubled = doubled || bytes.IndexByte(buf[start:stop], r.quote) >= 0
+		} else {
+			k := bytes.IndexByte(buf[i:end], r.delim)
+			if k < 0 {
+				k = end - i
+			}
+			stop, after = i+k, i+k
+		}
+		if cells < len(r.slots) {
+			b.columns[r.slots[cells]][row] = span(start, stop-start)
+		} else if !extra {
+			extra = !blank(buf[start:stop])
+		}
+		if after >= end {
+			return cells + 1, extra, doubled
+		}
+		i = after + 1
+	}
+}
+
+// undouble makes one quote of two in the quoted cells of an accepted row, in
+// place: nobody reads the record again.
+func (r *csvReader) undouble(b *Batch, row int) {
+	for i := range r.ncols {
+		s := &b.columns[i][row]
+		if s.Off == 0 || b.Data[s.Off-1] != r.quote {
+			continue
+		}
+		cell, n := b.Cell(*s), 0
+		for j := 0; j < len(cell); j++ {
+			cell[n] = cell[j]
+			n++
+			if cell[j] == r.quote {
+				j++
+			}
+		}
+		*s = span(int(s.Off), n)
+	}
+}
+
+// endRow decides what becomes of a record that is taken apart and returns the
+// place of the next row in the batch.
+func (r *csvReader) endRow(b *Batch, record []byte, row, cells int, extra bool) int {
+	switch {
+	case r.blankRecord(record):
+		b.notes[noteBlank]++
+		b.rowNo++
+		return row
+	case cells < r.named:
+		r.refuseRow(b, fewCells, record)
+		return row
+	case extra:
+		r.refuseRow(b, manyCells, record)
+		return row
+	case len(record) == len(r.raw) && bytes.Equal(record, r.raw):
+		b.notes[noteHeader]++
+		b.rowNo++
+		return row
+	case len(record) > MaxCell && r.hasLongCell(record):
+		r.refuseRow(b, longCell, record)
+		return row
+	}
+	b.Rows = append(b.Rows, b.rowNo)
+	b.rowNo++
+	return row + 1
+}
+
+func (r *csvReader) refuseRow(b *Batch, f flaw, record []byte) {
+	b.Broken = append(b.Broken, r.broken(b.rowNo, f, record))
+	b.rowNo++
+}
+
+// blankRecord reports whether a record holds only delimiters, quotes and space.
+func (r *csvReader) blankRecord(record []byte) bool {
+	for _, c := range record {
+		if c > ' ' && c != r.delim && !(c == r.quote && r.quotes) {
+			return false
+		}
+	}
+	return true
+}
+
+func (r *csvReader) hasLongCell(record []byte) bool {
+	long := false
+	r.cells(record, func(cell []byte, _ bool) { long = long || len(cell) > MaxCell })
+	return long
+}

@@ -1,0 +1,183 @@
+// Package tabular reads an export, whatever its file kind, as batches of
+// cells.
+//
+// It knows bytes, rows and cells, not what they mean: mapping them to records
+// is package intake's work. A reader never guesses: delimiter, encoding and
+// kind are stated. A row that breaks the file's form is handed out as Broken
+// with its row number and never takes a good row with it.
+//
+// Flow: Open -> Header -> Select the columns that are wanted -> Next from as
+// many goroutines as one likes, each with its own Batch -> Close.
+package tabular
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Format says how a file is to be read. The zero value of a field means its
+// default.
+type Format struct {
+	Kind      string // csv (default), tsv, ndjson, json, xlsx, parquet
+	Delimiter byte   // csv: default comma; tsv: tab
+	Quote     byte   // csv, tsv: default double quote
+	NoQuote   bool   // csv, tsv: quotes are ordinary characters
+	Encoding  string // utf-8 (default), utf-16, windows-1252; a byte order mark overrides it
+	SkipRows  int    // rows before the header
+	Sheet     string // xlsx: name of the sheet; default the first
+	Records   string // json: dotted path to the list of records; default the top
+}
+
+// MaxCell is the longest cell in bytes that is read. A longer one means a
+// stray quote or a file that is no table; its row is broken.
+const MaxCell = 64 << 10
+
+// Reader hands out the rows of one file.
+type Reader interface {
+	// Header returns the column names in the order of the file, trimmed.
+	Header() []string
+	// Select says which columns (places in Header) Next fills, in which order.
+	// It must be called once, before the first Next.
+	Select(columns []int)
+	// Next fills b with the next rows. It returns io.EOF when there are none
+	// left, and a *Problem when the file cannot be read on. It may be called
+	// from several goroutines, each with its own batch.
+	Next(b *Batch) error
+	// Notes returns what was passed over or put right, by name, once Next has
+	// returned io.EOF: blank_rows, repeated_headers, no_final_newline, ...
+	Notes() map[string]int64
+	// ContentHash returns the SHA-256 of the file's bytes in hexadecimal, once
+	// Next has returned io.EOF.
+	ContentHash() string
+	// Close stops reading and frees the file. It may be called at any time
+	// when no Next is running.
+	Close() error
+}
+
+// Form is what sort of cell the file gave. Text files know only TextCell.
+type Form uint8
+
+// The forms.
+const (
+	TextCell    Form = iota // characters, to be read as the description says
+	NumberCell              // a number with a decimal point, whatever the description's decimal sign
+	LocalCell               // a date and time without zone, 2006-01-02T15:04:05.999999
+	InstantCell             // a date and time with zone, 2006-01-02T15:04:05.999999Z
+	BoolCell                // true or false
+)
+
+// Span is one cell: where its bytes lie in the batch's Data.
+type Span struct {
+	Off uint32
+	// sized holds the length and, in its upper bits, the form.
+	sized uint32
+}
+
+const formShift = 28
+
+func span(off, n int) Span { return Span{uint32(off), uint32(n)} }
+
+func formSpan(off, n int, f Form) Span { return Span{uint32(off), uint32(n) | uint32(f)<<formShift} }
+
+// Len returns the cell's length in bytes.
+func (s Span) Len() int { return int(s.sized & (1<<formShift - 1)) }
+
+// Form returns the cell's form.
+func (s Span) Form() Form { return Form(s.sized >> formShift) }
+
+// BatchRows is the most rows that a batch holds.
+const BatchRows = 1024
+
+// Batch is a stretch of rows. Its contents are valid until the next call of
+// Next with it.
+type Batch struct {
+	// Data holds the bytes that spans point into.
+	Data []byte
+	// Rows holds the number of each row as a spreadsheet shows it, from 1.
+	Rows []int64
+	// Broken lists rows that have no cells because they break the file's form.
+	Broken []Broken
+	// InvalidText says that some cell may hold bytes that are not UTF-8.
+	InvalidText bool
+
+	columns [][]Span
+	chunk   *chunk
+	pos     int
+	rowNo   int64
+	notes   [numNotes]int64
+}
+
+// Column returns the cells of the i-th selected column, one a row.
+func (b *Batch) Column(i int) []Span { return b.columns[i][:len(b.Rows)] }
+
+// Cell returns a cell's bytes.
+func (b *Batch) Cell(s Span) []byte { return b.Data[s.Off : int(s.Off)+s.Len()] }
+
+// Broken is a row that could not be taken apart.
+type Broken struct {
+	Row                     int64
+	Expected, Found, Remedy string
+}
+
+// Problem is why a file cannot be read: which file, where, what was expected,
+// what was found and what to do.
+type Problem struct {
+	File                    string
+	Row                     int64  // 0: the whole file
+	Column                  string // "" : no one column
+	Expected, Found, Remedy string
+	Err                     error // the cause underneath, if any
+}
+
+// Error gives the problem in one line.
+func (p *Problem) Error() string {
+	var b strings.Builder
+	b.WriteString(p.File)
+	b.WriteString(": ")
+	if p.Row > 0 {
+		fmt.Fprintf(&b, "row %d", p.Row)
+		if p.Column != "" {
+			b.WriteString(", ")
+		} else {
+			b.WriteString(": ")
+		}
+	}
+	if p.Column != "" {
+		fmt.Fprintf(&b, "column %q: ", p.Column)
+	}
+	fmt.Fprintf(&b, "expected %s, found %s", p.Expected, p.Found)
+	if p.Remedy != "" {
+		b.WriteString("; " + p.Remedy)
+	}
+	if p.Err != nil {
+		fmt.Fprintf(&b, " (%v)", p.Err)
+	}
+	return b.String()
+}
+
+// Unwrap returns the cause underneath.
+func (p *Problem) Unwrap() error { return p.Err }
+
+// note numbers what is passed over, so that counting costs no map.
+type note int
+
+const (
+	noteBlank note = iota
+	noteHeader
+	noteNoFinal
+	noteMark
+	noteTitle
+	numNotes
+)
+
+var noteNames = [numNotes]string{"blank_rows", "repeated_headers", "no_final_newline", "byte_order_mark_over_encoding", "title_rows"}
+
+// Open opens a file. The error is a *Problem when the file is not what the
+// format says.
+func Open(path string, f Format) (Reader, error) {
+	switch f.Kind {
+	case "", "csv", "tsv":
+		return openCSV(path, f)
+	}
+	return nil, &Problem{File: path, Expected: "file kind csv or tsv", Found: fmt.Sprintf("%q", f.Kind), Remedy: "put a known kind under file: kind: in the source description"}
+}
