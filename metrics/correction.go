@@ -87,8 +87,9 @@ type Correction struct {
 // counts: part sizes from a gamma distribution of their count, rates from a beta
 // distribution with one pseudo-observation for each side of the test as a whole;
 // they hold where cells are sparse, and with no case in any sample the upper
-// limit stays above 0. Simulated coverage at 24,000 episodes with 60 % kept home
-// and a 5 % audit is 94 to 97 % for 6 to 30 strata (see the tests).
+// limit stays above 0. In simulated years of 24,000 episodes (60 % kept home, 1 to
+// 2 % of those in need, a 5 % audit of which 70 % answer) 95 % limits held the
+// truth in 93 to 97 % for 6 to 30 strata; the closed form held it in 89 to 93 %.
 //
 // A populated remainder of which nothing was followed up makes every figure that
 // needs it not estimable; the reason names the stratum. Bounds and Naive are

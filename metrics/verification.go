@@ -104,7 +104,12 @@ func verificationParts(strata []VerificationStratum) []part {
 			}
 		}
 	}
-	slices.SortFunc(out, func(a, b part) int {
+	return sortParts(out)
+}
+
+// sortParts orders parts by their counts alone.
+func sortParts(parts []part) []part {
+	slices.SortFunc(parts, func(a, b part) int {
 		if a.present != b.present {
 			if a.present {
 				return -1
@@ -113,7 +118,7 @@ func verificationParts(strata []VerificationStratum) []part {
 		}
 		return cmp.Or(cmp.Compare(a.n, b.n), cmp.Compare(a.k, b.k), cmp.Compare(a.x, b.x), cmp.Compare(a.stratum, b.stratum))
 	})
-	return out
+	return parts
 }
 
 // unsampled says why a side cannot be estimated: a populated remainder of which
