@@ -132,6 +132,10 @@ type MissedCasesRow struct {
 	LaterLevel int8 `json:"later_level"`
 	// RuleLevel: level the rules demand, 0 undetermined.
 	RuleLevel int8 `json:"rule_level"`
+	// NeedEmergency: 1 needed it, 0 did not, -1 not verified.
+	NeedEmergency int8 `json:"need_emergency"`
+	// NeedSameDay: the same for care on the same day.
+	NeedSameDay int8 `json:"need_same_day"`
 	// VetLevel: level of the outcome, 0 not stated.
 	VetLevel int8 `json:"vet_level"`
 	// Route: how the outcome came to be known.
@@ -153,7 +157,7 @@ type MissedCasesRow struct {
 // discussion, not a rate. One row per episode, worst first.
 func (d *DB) MissedCases(ctx context.Context, s Scope, cut int) ([]MissedCasesRow, error) {
 	return ask(ctx, d, "missed_cases", names{}, with(s.args(), "cut", cut), func(r *MissedCasesRow) []any {
-		return []any{&r.Episode, &r.Call, &r.StartedAt, &r.Month, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.LaterLevel, &r.RuleLevel, &r.VetLevel, &r.Route, &r.Disposition, &r.Died, &r.OutcomeHours, &r.Independent, (*intList)(&r.Fired)}
+		return []any{&r.Episode, &r.Call, &r.StartedAt, &r.Month, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.LaterLevel, &r.RuleLevel, &r.NeedEmergency, &r.NeedSameDay, &r.VetLevel, &r.Route, &r.Disposition, &r.Died, &r.OutcomeHours, &r.Independent, (*intList)(&r.Fired)}
 	})
 }
 

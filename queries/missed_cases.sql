@@ -13,6 +13,8 @@
 -- column: level, advice at the first contact
 -- column: later_level, highest advice at later contacts of the episode, 0 none
 -- column: rule_level, level the rules demand, 0 undetermined
+-- column: need_emergency, 1 needed it, 0 did not, -1 not verified
+-- column: need_same_day, the same for care on the same day
 -- column: vet_level, level of the outcome, 0 not stated
 -- column: route, how the outcome came to be known
 -- column: disposition, what became of the animal
@@ -23,7 +25,7 @@
 -- row: one row per episode, worst first
 SELECT episode::VARCHAR AS episode, call::VARCHAR AS call, started_at, month, coalesce(site, '') AS site,
   coalesce(species, '') AS species, coalesce(complaint, '') AS complaint, level, later_level, rule_level,
-  coalesce(vet_level, 0) AS vet_level, route, coalesce(disposition, '') AS disposition, coalesce(died, false) AS died,
+  need_emergency, need_same_day, coalesce(vet_level, 0) AS vet_level, route, coalesce(disposition, '') AS disposition, coalesce(died, false) AS died,
   outcome_minutes / 60.0 AS outcome_hours, independent,
   list_filter([{{range $i, $f := flagList}}{{if $i}}, {{end}}CASE WHEN {{$f.Present}} THEN {{$f.Bit}} END{{end}}]::INTEGER[], lambda x: x IS NOT NULL) AS fired
 FROM cases

@@ -55,7 +55,7 @@ func parse(name, text string) (Question, error) {
 		}
 		m := headerLine.FindStringSubmatch(line)
 		if m == nil {
-			return q, fmt.Errorf("%s.sql: row %d: expected name:, answers:, param:, column: or row:", name, i+1)
+			return q, fmt.Errorf("%s.sql: row %d: expected one of name:, answers:, param:, column:, row: and a text", name, i+1)
 		}
 		first, rest, _ := strings.Cut(m[2], ", ")
 		switch m[1] {
@@ -76,7 +76,7 @@ func parse(name, text string) (Question, error) {
 	}
 	q.SQL = strings.TrimSpace(strings.Join(lines[i:], "\n"))
 	if q.Name != name || q.Answers == "" || !strings.HasPrefix(q.Row, "one row per ") || len(q.Columns) == 0 || q.SQL == "" {
-		return q, fmt.Errorf("%s.sql: expected a header with name: %s, answers:, column: and row: one row per ..., then SQL", name, name)
+		return q, fmt.Errorf("%s.sql: expected a header (name: %s; answers; column; row: one row per something) and SQL below it", name, name)
 	}
 	return q, nil
 }
