@@ -1,0 +1,223 @@
+package review
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"hindcheck/queries"
+)
+
+// Format is the version of the JSON shape; it rises when a key changes its
+// meaning or goes away.
+const Format = 1
+
+// Months is the length of the rolling period over which accuracy is judged:
+// missed cases are too rare for shorter ones.
+const Months = 12
+
+// Options say what is reviewed and by which standard.
+type Options struct {
+	// Month to review as yyyymm; 0 takes the latest mature one.
+	Month int
+	// Confidence of all limits, in (0, 1).
+	Confidence float64
+	// Window overrides the case definition's if positive; Lag is how long
+	// after it outcomes still arrive.
+	Window, Lag time.Duration
+	// MinVerified is the least number followed up in a correction stratum.
+	MinVerified int
+	// UnderLimit and OverLimit are what the line wishes to stay below, per
+	// need; LimitSource says who set them.
+	UnderLimit, OverLimit float64
+	LimitSource           string
+	// Seed and Draws govern the posterior simulation; 0 takes 1 and 4000.
+	Seed  uint64
+	Draws int
+}
+
+// Review is everything that a monthly review shows.
+type Review struct {
+	Format         int    `json:"format"`
+	AsOf           AsOf   `json:"as_of"`
+	Unit           string `json:"unit"`
+	CaseDefinition string `json:"case_definition"`
+	// DefinitionText says in words when an animal counted as needing care.
+	DefinitionText string   `json:"definition_text"`
+	RuleSet        string   `json:"ruleset"`
+	Period         Period   `json:"period"`
+	Maturity       Maturity `json:"maturity"`
+	Standard       Standard `json:"standard"`
+
+	Conclusion Conclusion `json:"conclusion"`
+	Month      Month      `json:"month"`
+	// Advice and Rules are judged at both cuts: same day first, then emergency.
+	Advice []Test `json:"advice"`
+	Rules  []Test `json:"rules"`
+	// Levels is advice against the level that the vet saw.
+	Levels Levels `json:"levels"`
+	// Flags are judged at both cuts, in the same order.
+	Flags    []Flags   `json:"flags"`
+	Trend    []Point   `json:"trend"`
+	Missed   Missed    `json:"missed_cases"`
+	Findings []Finding `json:"findings"`
+	Safety   Safety    `json:"safety"`
+	Data     Data      `json:"data"`
+	Cautions []string  `json:"cautions"`
+}
+
+// AsOf says which state of the store was read.
+type AsOf struct {
+	Load    int       `json:"load"`
+	DataCut time.Time `json:"data_cut"`
+}
+
+// Standard is by what the review judges.
+type Standard struct {
+	Confidence  float64 `json:"confidence"`
+	WindowHours float64 `json:"window_hours"`
+	LagDays     float64 `json:"lag_days"`
+	MinVerified int     `json:"min_verified"`
+	UnderLimit  float64 `json:"under_triage_limit"`
+	OverLimit   float64 `json:"over_triage_limit"`
+	LimitSource string  `json:"limit_source"`
+	Seed        uint64  `json:"seed"`
+	Draws       int     `json:"draws"`
+}
+
+// builder carries what every part needs.
+type builder struct {
+	ctx    context.Context
+	db     *queries.DB
+	opt    Options
+	period Period
+	scope  queries.Scope
+	months []queries.MonthsRow
+	mature Maturity
+}
+
+// rand gives every correction its own generator from the same seed, so that a
+// figure does not depend on which others were made before it.
+func (b *builder) rand() *rand.Rand { return rand.New(rand.NewPCG(b.opt.Seed, 0x68696e64)) }
+
+func (b *builder) asOf() AsOf {
+	return AsOf{Load: b.db.Meta().AsOf, DataCut: b.db.Meta().DataCut.UTC()}
+}
+
+func newBuilder(ctx context.Context, db *queries.DB, opt Options) (*builder, error) {
+	if opt.Window <= 0 {
+		opt.Window = db.Meta().Window
+	}
+	if opt.Draws == 0 {
+		opt.Draws = 4000
+	}
+	if opt.Seed == 0 {
+		opt.Seed = 1
+	}
+	b := &builder{ctx: ctx, db: db, opt: opt}
+	if err := b.choose(); err != nil {
+		return nil, fmt.Errorf("choose the month: %w", err)
+	}
+	return b, nil
+}
+
+// Build fills the review of one month. Thin or missing data are no error: the
+// review then says what cannot be said and why.
+func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
+	b, err := newBuilder(ctx, db, opt)
+	if err != nil {
+		return nil, err
+	}
+	meta := db.Meta()
+	r := &Review{
+		Format: Format, AsOf: b.asOf(), Unit: "episode", CaseDefinition: meta.Definition, DefinitionText: meta.DefinitionText,
+		RuleSet: meta.RuleSet, Period: b.period, Maturity: b.mature, Cautions: cautions,
+		Standard: Standard{
+			Confidence: b.opt.Confidence, WindowHours: b.opt.Window.Hours(), LagDays: b.opt.Lag.Hours() / 24, MinVerified: b.opt.MinVerified,
+			UnderLimit: b.opt.UnderLimit, OverLimit: b.opt.OverLimit, LimitSource: b.opt.LimitSource, Seed: b.opt.Seed, Draws: b.opt.Draws,
+		},
+	}
+	for _, part := range []struct {
+		name string
+		fill func(*Review) error
+	}{
+		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"flags", b.fillFlags}, {"process", b.fillProcess},
+		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"safety", b.fillSafety}, {"data", b.fillData},
+	} {
+		if err := part.fill(r); err != nil {
+			return nil, fmt.Errorf("review %s: %w", part.name, err)
+		}
+	}
+	if err := conclude(r); err != nil {
+		return nil, fmt.Errorf("review conclusion: %w", err)
+	}
+	return r, nil
+}
+
+// BuildFlags judges the flags alone, for report flags. from and to bound the
+// period (yyyymm) or are 0 for the twelve months to the latest mature one; by
+// is empty or a stratum to split by.
+func BuildFlags(ctx context.Context, db *queries.DB, opt Options, cut, from, to int, by string) (Flags, error) {
+	if by != "" && !slices.Contains(db.Meta().Strata, by) {
+		return Flags{}, fmt.Errorf("split by %q: expected one of %s", by, list(db.Meta().Strata))
+	}
+	opt.Month = to
+	b, err := newBuilder(ctx, db, opt)
+	if err != nil {
+		return Flags{}, err
+	}
+	if from != 0 {
+		b.setPeriod(from, b.scope.To)
+	}
+	return b.flags(cut, by)
+}
+
+// DefaultPeriod is the period that Build would take, for commands that count
+// without estimating.
+func DefaultPeriod(ctx context.Context, db *queries.DB, opt Options) (queries.Scope, error) {
+	b, err := newBuilder(ctx, db, opt)
+	if err != nil {
+		return queries.Scope{}, err
+	}
+	return b.scope, nil
+}
+
+// bothCuts in the order of the review.
+var bothCuts = []int{sameDay, emergency}
+
+func (b *builder) fillTests(r *Review) error {
+	rows, err := b.db.AdviceCounts(b.ctx, b.scope)
+	if err != nil {
+		return err
+	}
+	for _, cut := range bothCuts {
+		advice, rules, err := b.tests(rows, cut)
+		if err != nil {
+			return err
+		}
+		r.Advice, r.Rules = append(r.Advice, advice), append(r.Rules, rules)
+	}
+	return nil
+}
+
+func (b *builder) fillFlags(r *Review) error {
+	for _, cut := range bothCuts {
+		f, err := b.flags(cut, "")
+		if err != nil {
+			return err
+		}
+		r.Flags = append(r.Flags, f)
+	}
+	return nil
+}
+
+// cautions are shown on every review.
+var cautions = []string{
+	"This is decision support for reviewing telephone rules. It is not a diagnosis and not advice about any animal.",
+	"A licensed veterinary professional decides on every change of a rule, under local law. Nothing here is applied by itself.",
+	"An animal with an emergency sign is seen at once, whatever a table says. A sign that has rarely been recorded has not been shown to be harmless.",
+	"A person who has been bitten or scratched washes the wound with soap and water and sees a doctor.",
+	"Figures rest on calls whose outcome became known. Where they are corrected, that assumes that calls without an outcome resemble those with one within the same advice and stratum.",
+}
