@@ -26,12 +26,12 @@ type Node struct {
 // Exists reports whether there is a value to read.
 func (n Node) Exists() bool { return n.y != nil }
 
-// Line returns the line of the value, 0 for a missing one.
-func (n Node) Line() int {
+// Place returns the line and column of the value, 0 for a missing one.
+func (n Node) Place() (line, column int) {
 	if n.y == nil {
-		return 0
+		return 0, 0
 	}
-	return n.y.Line
+	return n.y.Line, n.y.Column
 }
 
 // Fail notes a problem at the node. On the zero Node it does nothing, since
