@@ -266,6 +266,7 @@ func TestOneAnswer(t *testing.T) {
 	}{
 		{"demonstration", Part{Program: demoSet}, Part{Program: stressSet, Prefix: "new_"}, 100_000},
 		{"stress", Part{Program: stressSet, Prefix: "s_"}, Part{Program: demoSet, Prefix: "d_"}, 30_000},
+		{"no flag for most species", Part{Program: compiled(t, parse(t, ladder))}, Part{Program: demoSet, Prefix: "d_"}, 5_000},
 	} {
 		recs := directed(c.first.Program, c.records, 20260101)
 		fired, unknown := compare(t, load(t, recs), recs, c.first, c.other)

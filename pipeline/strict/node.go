@@ -26,6 +26,12 @@ type Node struct {
 // Exists reports whether there is a value to read.
 func (n Node) Exists() bool { return n.y != nil }
 
+// Line returns the line of the value, 0 for a missing one.
+func (n Node) Line() int {
+	line, _ := n.Place()
+	return line
+}
+
 // Place returns the line and column of the value, 0 for a missing one.
 func (n Node) Place() (line, column int) {
 	if n.y == nil {
