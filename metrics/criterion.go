@@ -20,6 +20,11 @@ type Criterion struct {
 	unmet string
 	// shown turns the merit into the figure that is reported (a cost is minus merit).
 	shown func(merit float64) float64
+	// floor, judged and onSpecificity describe a floor criterion, for those who must judge
+	// it on other limits than Wilson's.
+	floor         float64
+	judged        Judged
+	onSpecificity bool
 }
 
 // String names the criterion with its stated numbers.
@@ -154,6 +159,7 @@ func byFloor(rate string, floor float64, judged Judged, conf float64, of func(RO
 		return Criterion{}, argErr("judged %d, expected AtLowerLimit or AtEstimate", judged)
 	}
 	return Criterion{
+		floor: floor, judged: judged, onSpecificity: rate == "specificity",
 		name:  fmt.Sprintf("%s at least %g (%s)", rate, floor, where),
 		unit:  "the other rate",
 		unmet: fmt.Sprintf("no threshold reaches a %s of %g at the %s", rate, floor, where),

@@ -71,6 +71,8 @@
 //	how firmly do the data choose it, how much
 //	    does the choice flatter                     BootstrapThreshold
 //	what would it refer a day                       ReferralsPerDay
+//	curve, area and threshold where only some
+//	    episodes were verified                      CorrectedROC, CorrectedThreshold
 //
 // Two rule sets on the same episodes
 //
@@ -83,6 +85,8 @@
 //	is the new one not worse by more than a margin  PairedNonInferiority
 //	of those marked, who is right more often        ComparePPV, CompareNPV
 //	who is moved up and down                        NetReclassification
+//	all of it where only some episodes were
+//	    verified                                    CompareRulesPartial
 //
 // What a rule set is worth
 //

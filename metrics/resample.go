@@ -81,15 +81,20 @@ func percentileEstimate(value float64, draws []float64, conf float64, m Method) 
 	return Estimate{Value: value, Low: math.Min(low, value), High: math.Max(high, value), Conf: conf, Method: m}
 }
 
-// percentileLimits sorts draws and reads the two limits, interpolating between
-// neighbours (quantile type 7).
+// percentileLimits sorts draws and reads the two limits at position p (n + 1), with
+// interpolation between neighbours (quantile type 6): n draws cut the line into n + 1 parts
+// of equal chance, and reading them as n - 1 parts makes limits of few draws too narrow.
 func percentileLimits(draws []float64, conf float64) (low, high float64) {
 	sort.Float64s(draws)
+	n := len(draws)
 	at := func(p float64) float64 {
-		x := p * float64(len(draws)-1)
-		i := int(x)
-		if i+1 >= len(draws) {
-			return draws[len(draws)-1]
+		x := p*float64(n+1) - 1
+		i := int(math.Floor(x))
+		switch {
+		case i < 0:
+			return draws[0]
+		case i+1 >= n:
+			return draws[n-1]
 		}
 		return draws[i] + (x-float64(i))*(draws[i+1]-draws[i])
 	}

@@ -49,8 +49,8 @@ func ChooseThreshold(counts []ValueCount, d Direction, by Criterion, within, con
 	if err := by.check(); err != nil {
 		return Choice{}, err
 	}
-	if !(within >= 0) || math.IsInf(within, 0) {
-		return Choice{}, argErr("plateau width %v, expected 0 or more", within)
+	if err := checkWithin(within); err != nil {
+		return Choice{}, err
 	}
 	c := t.choose(d, by, within)
 	if !c.Estimable() {
@@ -63,6 +63,13 @@ func ChooseThreshold(counts []ValueCount, d Direction, by Criterion, within, con
 	c.Specificity, _ = Wilson(int64(p.NotNeeded-p.FP), int64(p.NotNeeded), conf)
 	c.AtThreshold, _ = Wilson(int64(t.onLimit(c.Threshold)), int64(t.nPos+t.nNeg), conf)
 	return c, nil
+}
+
+func checkWithin(within float64) error {
+	if !(within >= 0) || math.IsInf(within, 0) {
+		return argErr("plateau width %v, expected 0 or more", within)
+	}
+	return nil
 }
 
 // scoreSlack absorbs rounding when scores of different thresholds are compared.

@@ -152,8 +152,8 @@ func (s *choiceSampler) summarise(b *ThresholdBootstrap, conf float64) {
 	b.Unmet = s.unmet
 	b.Shares = topShares(s.times)
 	th := b.Choice.Threshold
-	b.Lower = limitEstimate(th.HasLower, th.Lower, s.lower, conf)
-	b.Upper = limitEstimate(th.HasUpper, th.Upper, s.upper, conf)
+	b.Lower = limitEstimate(th.HasLower, th.Lower, s.lower, conf, MethodPercentileBootstrap)
+	b.Upper = limitEstimate(th.HasUpper, th.Upper, s.upper, conf, MethodPercentileBootstrap)
 	if s.d == BothEndsAreBad {
 		b.Area = notEstimable(conf, MethodPercentileBootstrap, "%s", s.t.areaObstacle(s.d))
 	} else {
@@ -167,11 +167,11 @@ func (s *choiceSampler) summarise(b *ThresholdBootstrap, conf float64) {
 	}
 }
 
-func limitEstimate(applies bool, value float64, draws []float64, conf float64) Estimate {
+func limitEstimate(applies bool, value float64, draws []float64, conf float64, m Method) Estimate {
 	if !applies {
-		return notEstimable(conf, MethodPercentileBootstrap, "the chosen rule has no such limit")
+		return notEstimable(conf, m, "the chosen rule has no such limit")
 	}
-	return percentileEstimate(value, draws, conf, MethodPercentileBootstrap)
+	return percentileEstimate(value, draws, conf, m)
 }
 
 func (p *pairedDraws) optimism(apparent, least, most, conf float64) Optimism {

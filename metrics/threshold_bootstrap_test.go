@@ -175,3 +175,22 @@ func BenchmarkBootstrapThreshold(b *testing.B) {
 		})
 	}
 }
+
+// By hand: of 39 draws 1 to 39 the limits at 95 % lie at positions 1 and 39, at 90 % at 2 and
+// 38, and at 50 % at 10 and 30.
+func TestPercentileLimits(t *testing.T) {
+	draws := make([]float64, 39)
+	for i := range draws {
+		draws[38-i] = float64(i + 1)
+	}
+	for conf, want := range map[float64][2]float64{0.95: {1, 39}, 0.9: {2, 38}, 0.5: {10, 30}, 0.999: {1, 39}} {
+		low, high := percentileLimits(draws, conf)
+		if math.Abs(low-want[0]) > 1e-9 || math.Abs(high-want[1]) > 1e-9 {
+			t.Errorf("conf %v: %v to %v, want %v", conf, low, high, want)
+		}
+	}
+	e := percentileEstimate(45, draws, 0.9, MethodPercentileBootstrap)
+	if math.Abs(e.Low-2) > 1e-9 || e.High != 45 {
+		t.Errorf("an estimate outside its draws: %+v", e)
+	}
+}
