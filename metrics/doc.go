@@ -95,4 +95,39 @@
 //	over many, several rule sets                    DecisionCurve
 //	needless referrals spared                       AvoidedReferrals
 //	two on the same episodes; where they are even   NetBenefitDifference, BreakEven
+//
+// Many small groups, many comparisons
+//
+//	do groups differ more than chance makes them    TaroneOverdispersion
+//	a calm figure for each of many small groups     BetaByML, then Shrink of the result
+//	... by hand                                     BetaByMoments, JamesStein
+//	many p-values: no false alarm at all            Holm (Bonferroni, Hochberg)
+//	... few false alarms among the calls            BenjaminiHochberg,
+//	                                                BenjaminiYekutieli
+//	... when some flags fired too rarely to count   Tarone with FisherSmallestP
+//	shares of many categories, all at once          SisonGlazLimits
+//	limits for any figure of a table                BayesianBootstrap
+//
+// Several flags together
+//
+//	what does each add when the others are known    FitLogistic, then ProfileLimits
+//	... when one of them separates the outcomes     FitFirth, then ProfileLimits
+//	... when animals or practices recur             FitLogistic, then ClusterLimits
+//	what would the rule set miss without a flag,
+//	    given the order asked                       LeaveOneFlagOut
+//	are predicted probabilities right               Calibrate, Brier, HosmerLemeshow
+//
+// Several advice lines
+//
+//	one proportion for all, and how they differ     PoolBinomialNormal
+//	... from log odds                               LogitEffects, then PoolREML
+//	                                                (PoolDerSimonianLaird, PoolFixed),
+//	                                                then FromLogit
+//	sensitivity and specificity together            PoolBivariateBinomial, PoolBivariate
+//	one ratio from many thin tables                 MantelHaenszelOddsRatio,
+//	                                                MantelHaenszelRiskRatio
+//	... from logarithms                             LogOddsRatioEffects or
+//	                                                LogRiskRatioEffects, then a Pool
+//	                                                function, then FromLog
+//	do small lines report better tests              Deeks
 package metrics
