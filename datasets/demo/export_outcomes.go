@@ -140,44 +140,47 @@ func (w *writer) iso(unix int64) {
 	w.r.isoTime(unix, w.m.cal.zone.local(unix)-unix)
 }
 
-// deliveries writes the delivery log: one file a month, one row a feed that
-// delivered.
+// deliveryLogDay is the day of the next month on which the delivery log is
+// made; a file that came later stands in a later log.
+const deliveryLogDay = 9
+
+// deliveries writes the delivery log: one file a month, one row a delivery of
+// outcomes since the log before.
 func (w *writer) deliveries() error {
 	cal := w.m.cal
+	made := int64(0)
 	for month := range cal.months {
-		name := w.s.name(callsFile, month)
-		name = "deliveries" + name[len("calls"):]
-		f, err := w.s.create(name)
-		if err != nil {
-			return err
-		}
-		w.r.sep, w.r.comma = ',', false
+		before := made
+		made = cal.zone.local(cal.starts[month+1])/86400 + deliveryLogDay
+		name := w.s.named("deliveries", month, made)
 		out := []byte("feed,from,to,delivered,rows\n")
-		for feed := range numFeeds {
-			kind := outcomesFile + feed
-			rows, ok := w.s.rows[w.s.name(kind, month)]
-			if !ok {
-				continue
+		for of := range cal.months {
+			for feed := range numFeeds {
+				day := w.s.exported(outcomesFile+feed, of)
+				if rows, ok := w.s.rows[w.s.name(outcomesFile+feed, of)]; ok && day > before && day <= made {
+					out = append(out, w.delivery(feed, of, day, rows)...)
+					w.sum.DeliveryRows++
+				}
 			}
-			w.r.reset()
-			w.r.text(FeedIDs[feed])
-			w.r.isoDay(cal.zone.local(cal.starts[month]) / 86400)
-			w.r.isoDay(cal.zone.local(cal.starts[month+1])/86400 - 1)
-			day := w.s.exported(kind, month)
-			noon := day*86400 + 12*hour
-			w.r.isoTime(noon-(cal.zone.local(noon)-noon), cal.zone.local(noon)-noon)
-			w.r.whole(rows)
-			out = append(out, w.r.end()...)
-			w.sum.DeliveryRows++
 		}
-		if _, err = f.Write(out); err != nil {
+		if err := w.s.whole(name, out); err != nil {
 			return err
 		}
-		if err = f.Close(); err != nil {
-			return err
-		}
-		w.s.names = append(w.s.names, name)
-		w.sum.Files++
 	}
 	return nil
+}
+
+// delivery builds the row of one delivery.
+func (w *writer) delivery(feed, month int, day, rows int64) []byte {
+	cal, r := w.m.cal, &w.r
+	r.reset()
+	r.sep, r.comma = ',', false
+	r.text(FeedIDs[feed])
+	r.isoDay(cal.zone.local(cal.starts[month]) / 86400)
+	r.isoDay(cal.zone.local(cal.starts[month+1])/86400 - 1)
+	noon := day*86400 + 12*hour
+	offset := cal.zone.local(noon) - noon
+	r.isoTime(noon-offset, offset)
+	r.whole(rows)
+	return r.end()
 }

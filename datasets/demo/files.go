@@ -74,8 +74,6 @@ func newShelf(o Options, cal *calendar) (*shelf, error) {
 
 // name spells a file: kind, feed, month covered, day exported.
 func (s *shelf) name(kind, month int) string {
-	year, mon := s.cal.months[month]/100, s.cal.months[month]%100
-	day := s.exported(kind, month)
 	what := "calls"
 	switch {
 	case kind == checksFile:
@@ -83,12 +81,18 @@ func (s *shelf) name(kind, month int) string {
 	case kind >= outcomesFile:
 		what = "outcomes-" + FeedIDs[kind-outcomesFile]
 	}
+	return s.named(what, month, s.exported(kind, month))
+}
+
+func (s *shelf) named(what string, month int, day int64) string {
+	year, mon := s.cal.months[month]/100, s.cal.months[month]%100
 	y, m, d := civil(day * 86400)
 	return fmt.Sprintf("%s-%04d-%02d_exported-%04d-%02d-%02d.csv", what, year, mon, y, m, d)
 }
 
 // exported returns the local day, counted from 1970, on which a file is made:
-// the third of the next month, the fifth for practices, one delivery late.
+// the third of the next month, the fifth for feeds of outcomes, one delivery
+// late.
 func (s *shelf) exported(kind, month int) int64 {
 	first := s.cal.zone.local(s.cal.starts[month+1]) / 86400
 	switch {
@@ -189,6 +193,20 @@ func (s *shelf) finish(kind, month int) error {
 	s.names = append(s.names, name)
 	s.rows[name] = x.rows
 	s.open[kind][month] = nil
+	return nil
+}
+
+// whole writes a file at once.
+func (s *shelf) whole(name string, data []byte) error {
+	f, err := s.create(name)
+	if err != nil {
+		return fmt.Errorf("create %s: %w", name, err)
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Close()); err != nil {
+		return fmt.Errorf("write %s: %w", name, err)
+	}
+	s.names = append(s.names, name)
 	return nil
 }
 
