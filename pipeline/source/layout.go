@@ -10,7 +10,8 @@ import (
 
 // Layout says how a date or time is written. It is a Go reference layout (the
 // moment Mon Jan 2 15:04:05 2006 as the export would write it) or one of the
-// words serial-1900, serial-1904 (day numbers of spreadsheets), unix, unix-ms.
+// words serial-1900, serial-1904 (day numbers of spreadsheets), unix, unix-ms,
+// or days-since-2000-01-01 with any day (day numbers of a study, 0 that day).
 //
 // Layouts made of digits only are read by a short program; others (names of
 // months, am and pm) by package time, which takes ten times as long.
@@ -18,8 +19,9 @@ type Layout struct {
 	text   string
 	steps  []step
 	serial serial
-	zoned  bool // the text states its offset from UTC
-	clock  bool // the text states the time of day
+	origin int64 // of a day number: days since 1970
+	zoned  bool  // the text states its offset from UTC
+	clock  bool  // the text states the time of day
 }
 
 type serial uint8
@@ -30,7 +32,11 @@ const (
 	serial1904
 	unixSeconds
 	unixMillis
+	studyDays
 )
+
+// daysSince begins the layout of a study's day numbers.
+const daysSince = "days-since-"
 
 var serials = map[string]serial{"serial-1900": serial1900, "serial-1904": serial1904, "unix": unixSeconds, "unix-ms": unixMillis}
 
@@ -68,6 +74,13 @@ var tokens = []struct {
 func ParseLayout(text string) (Layout, error) {
 	if s, ok := serials[text]; ok {
 		return Layout{text: text, serial: s, zoned: s >= unixSeconds, clock: true}, nil
+	}
+	if day, ok := strings.CutPrefix(text, daysSince); ok {
+		t, err := time.Parse(time.DateOnly, day)
+		if err != nil {
+			return Layout{}, fmt.Errorf("it names no day; write one such as %s2000-01-01", daysSince)
+		}
+		return Layout{text: text, serial: studyDays, origin: t.Unix() / 86400, clock: true}, nil
 	}
 	probe := time.Date(2023, time.November, 29, 17, 48, 36, 0, time.UTC)
 	back, err := time.Parse(text, probe.Format(text))
@@ -345,6 +358,8 @@ func (l *Layout) parseSerial(b []byte) (m Moment, ok bool) {
 		return Moment{Micros: int64(v*1e6 + 0.5)}, v < 1e11
 	case unixMillis:
 		return Moment{Micros: int64(v*1e3 + 0.5)}, v < 1e14
+	case studyDays:
+		return Moment{Micros: l.origin*day1 + int64(v*86400+0.5)*second1}, v < 1e6
 	}
 	micros, ok := SerialMicros(v, l.serial == serial1904)
 	return Moment{Micros: micros}, ok

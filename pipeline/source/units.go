@@ -26,6 +26,9 @@ var units = []Unit{
 	{"kg", "mass", 1, 0}, {"g", "mass", 0.001, 0}, {"lb", "mass", 0.45359237, 0}, // the international pound of 1959
 	{"degC", "temperature", 1, 0}, {"degF", "temperature", 5.0 / 9, -32},
 	{"/min", "rate", 1, 0}, {"/15s", "rate", 4, 0}, {"/30s", "rate", 2, 0},
+	// Laboratory values and sizes of findings that a site adds.
+	{"percent", "share", 1, 0}, {"g/dl", "mass concentration", 10, 0}, {"g/l", "mass concentration", 1, 0}, {"mmol/l", "amount concentration", 1, 0},
+	{"ph", "ph", 1, 0}, {"score", "score", 1, 0}, {"ml", "volume", 1, 0}, {"mm", "length", 1, 0}, {"cm", "length", 10, 0},
 }
 
 // aliases are spellings of units as they stand in cells, in lower case.
@@ -75,6 +78,9 @@ func UnitInCell(text string) (Unit, bool) {
 // baseUnit finds the unit in which a column or finding is stored, such as
 // "breaths/min".
 func baseUnit(name string) (Unit, bool) {
+	if u, ok := ParseUnit(name); ok {
+		return u, true // g/dl is a unit of its own, no rate of g
+	}
 	if i := strings.IndexByte(name, '/'); i > 0 {
 		name = name[i:]
 	}
