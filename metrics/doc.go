@@ -53,6 +53,36 @@
 //	one figure for both                             DiagnosticOddsRatio, Youden
 //	predictive values where need is rarer           PPVAt, NPVAt, PostTest
 //
+// One test against need, outcome known for some episodes only
+//
+//	accuracy corrected, with the numbers missed     Corrected
+//	... in closed form, as published                BeggGreenes
+//	what is certain without assumptions             VerificationBounds
+//	what if the unseen are worse off; how much
+//	    worse would change the verdict              WhatIf, TippingPoint,
+//	                                                TippingPointSpecificity
+//	which strata to join, in a stated order         CollapseStrata
+//
+// Follow-up by audit
+//
+//	how many were in need among those not seen      AuditPrevalence
+//	which strata get how many calls                 AuditAllocation
+//	how many calls for a width; to see one case     PlanAudit, PlanAuditDetection
+//
+// A reference that errs itself
+//
+//	vets' findings beside owners' accounts          AccuracyBySource
+//	accuracy with the reference's errors taken out  AgainstImperfectReference
+//	prevalence with the test's errors taken out     RoganGladen (RoganGladenExact,
+//	                                                RoganGladenEstimated)
+//	two tests, two populations, no reference        HuiWalter
+//
+// How many are needed
+//
+//	to show a sensitivity above a floor             PlanAboveFloor
+//	... to know it within a half-width              PlanHalfWidth
+//	to tell two rule sets apart                     PlanPaired, PairedPower
+//
 // A continuous finding: area and thresholds
 //
 //	how well do its values separate                 AUCDeLong
