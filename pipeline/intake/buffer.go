@@ -1,11 +1,8 @@
 package intake
 
 import (
-	"unsafe"
+	"encoding/binary"
 
-	"github.com/apache/arrow-go/v18/arrow"
-	"github.com/apache/arrow-go/v18/arrow/array"
-	"github.com/apache/arrow-go/v18/arrow/memory"
 	"github.com/cespare/xxhash/v2"
 
 	"hindcheck/pipeline/records"
@@ -82,78 +79,11 @@ func (c *column) move(to, from int) {
 	}
 }
 
-// array shows the first n rows as an Arrow array, without copying. It is valid
-// until the buffers are filled again.
-func (c *column) array(n int) arrow.Array {
-	bits := make([]byte, (n+7)/8)
-	if c.absent {
-		return c.nulls(n, bits)
-	}
-	nulls := pack(bits, c.valid[:n])
-	var validity *memory.Buffer
-	if nulls > 0 {
-		validity = memory.NewBufferBytes(bits)
-	}
-	t := c.Kind.Arrow()
-	var values []byte
-	switch c.Kind {
-	case records.UUID:
-		values = c.uuid[:16*n]
-	case records.Time, records.Int64:
-		values = bytesOf(c.i64[:n])
-	case records.Text, records.Int32, records.Date:
-		values = bytesOf(c.i32[:n])
-	case records.Int16:
-		values = bytesOf(c.i16[:n])
-	case records.Float:
-		values = bytesOf(c.f64[:n])
-	case records.Boolean:
-		packed := make([]byte, (n+7)/8)
-		pack(packed, c.b8[:n])
-		values = packed
-	}
-	data := array.NewData(t, n, []*memory.Buffer{validity, memory.NewBufferBytes(values)}, nil, nulls, 0)
-	if c.Kind == records.Text {
-		data = array.NewDataWithDictionary(t, n, []*memory.Buffer{validity, memory.NewBufferBytes(values)}, nulls, 0, c.words.data())
-	}
-	return array.MakeFromData(data)
-}
-
-// nulls is an array without a value.
-func (c *column) nulls(n int, bits []byte) arrow.Array {
-	t, zero := c.Kind.Arrow(), memory.NewBufferBytes(make([]byte, 16*n))
-	buffers := []*memory.Buffer{memory.NewBufferBytes(bits), zero}
-	if c.Kind == records.Text {
-		return array.MakeFromData(array.NewDataWithDictionary(t, n, buffers, n, 0, newVocab(nil).data()))
-	}
-	return array.MakeFromData(array.NewData(t, n, buffers, nil, n, 0))
-}
-
-// bytesOf shows a slice of numbers as bytes.
-func bytesOf[T int16 | int32 | int64 | float64](s []T) []byte {
-	var z T
-	return unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(s))), len(s)*int(unsafe.Sizeof(z)))
-}
-
-// pack writes bytes of 0 and 1 as bits and returns how many were 0.
-func pack(bits, flags []uint8) (zeros int) {
-	for i := 0; i < len(flags); i += 8 {
-		var b uint8
-		for j, f := range flags[i:min(i+8, len(flags))] {
-			b |= f << j
-			zeros += int(1 - f)
-		}
-		bits[i/8] = b
-	}
-	return zeros
-}
-
 // vocab is the dictionary of a text column.
 type vocab struct {
 	index  map[string]int32
 	hashes []uint64
-	ends   []int32 // ends of the words in text; ends[0] is 0
-	text   []byte
+	page   []byte   // the words as a dictionary page holds them: length in four bytes, then the word
 	base   []string // words that are there from the start
 }
 
@@ -164,7 +94,7 @@ func newVocab(base []string) *vocab {
 }
 
 func (v *vocab) reset() {
-	v.index, v.hashes, v.text, v.ends = map[string]int32{}, v.hashes[:0], nil, []int32{0}
+	v.index, v.hashes, v.page = map[string]int32{}, v.hashes[:0], v.page[:0]
 	for _, w := range v.base {
 		v.add([]byte(w))
 	}
@@ -178,13 +108,13 @@ func (v *vocab) add(word []byte) int32 {
 	i := int32(len(v.hashes))
 	v.index[string(word)] = i
 	v.hashes = append(v.hashes, xxhash.Sum64(word))
-	v.text = append(v.text, word...)
-	v.ends = append(v.ends, int32(len(v.text)))
+	v.page = append(binary.LittleEndian.AppendUint32(v.page, uint32(len(word))), word...)
 	return i
 }
 
-// data shows the words as an Arrow array.
-func (v *vocab) data() *array.Data {
-	n := len(v.hashes)
-	return array.NewData(arrow.BinaryTypes.String, n, []*memory.Buffer{nil, memory.NewBufferBytes(bytesOf(v.ends)), memory.NewBufferBytes(v.text)}, nil, 0, 0)
+func (v *vocab) addString(word string) int32 {
+	if i, ok := v.index[word]; ok {
+		return i
+	}
+	return v.add([]byte(word))
 }

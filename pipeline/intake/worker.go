@@ -215,18 +215,20 @@ func (w *worker) text(s tabular.Span) (cell []byte, blank bool) {
 
 // blanks knows the words that stand for nothing.
 type blanks struct {
-	lengths uint64 // bit n: some word has n bytes; bit 63: or more
-	words   map[string]bool
+	starts [256]bool // first bytes of the words, in any case
+	words  []string  // folded
+	folded map[string]bool
 }
 
 func newBlanks(words []string) blanks {
-	b := blanks{words: map[string]bool{}}
+	b := blanks{folded: map[string]bool{}}
 	for _, w := range words {
 		f := source.Fold(w)
-		b.words[f] = true
-		// Folding may change the length of a word by a few bytes.
-		for n := max(0, len(w)-2); n <= len(w)+2; n++ {
-			b.lengths |= 1 << min(n, 63)
+		b.words = append(b.words, f)
+		b.folded[f] = true
+		b.starts[f[0]], b.starts[f[0]&^0x20] = true, true
+		for c := 0x80; c < 0x100; c++ { // a letter outside ASCII may fold to any
+			b.starts[c] = true
 		}
 	}
 	return b
@@ -236,14 +238,31 @@ func (b *blanks) has(cell []byte) bool {
 	if len(cell) == 0 {
 		return true
 	}
-	if b.lengths>>min(len(cell), 63)&1 == 0 {
+	if !b.starts[cell[0]] {
 		return false
 	}
-	if b.words[string(cell)] {
-		return true
+	for _, w := range b.words {
+		if len(w) == len(cell) && sameFold(cell, w) {
+			return true
+		}
 	}
-	if c := cell[0]; c-'0' <= 9 { // digits have no case
-		return false
+	for _, c := range cell {
+		if c >= 0x80 {
+			return b.folded[source.Fold(string(cell))]
+		}
 	}
-	return b.words[source.Fold(string(cell))]
+	return false
+}
+
+// sameFold compares a cell with a folded word of the same length, for ASCII.
+func sameFold(cell []byte, word string) bool {
+	for i, c := range cell {
+		if c-'A' < 26 {
+			c |= 0x20
+		}
+		if c != word[i] {
+			return false
+		}
+	}
+	return true
 }

@@ -1,63 +1,141 @@
 package intake
 
 import (
-	"errors"
+	"bufio"
+	"bytes"
+	"encoding/binary"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 
 	"github.com/apache/arrow-go/v18/arrow"
-	"github.com/apache/arrow-go/v18/arrow/array"
 	"github.com/apache/arrow-go/v18/arrow/memory"
+	"github.com/apache/arrow-go/v18/parquet"
+	"github.com/apache/arrow-go/v18/parquet/file"
+	"github.com/apache/arrow-go/v18/parquet/metadata"
 	"github.com/apache/arrow-go/v18/parquet/pqarrow"
+	"github.com/apache/arrow-go/v18/parquet/schema"
 
 	"hindcheck/pipeline/records"
-	"hindcheck/pipeline/tabular"
 )
 
 // partFile is one Parquet file that is opened when the first rows come.
+//
+// The library writes page headers, compression and the footer; the content of
+// pages is encoded here, one page a column and row group. The library's own
+// column writers take every level and every index one by one, and at a score
+// of columns of which most are empty or hold few words that was half the time
+// of a load (measured: 2 million checks, 0.98 s against 0.6 s of processor).
 type partFile struct {
-	table records.Table
-	path  string
-	file  *os.File
-	w     *pqarrow.FileWriter
+	table  records.Table
+	path   string
+	file   *os.File
+	out    *told
+	schema *schema.Schema
+	props  *parquet.WriterProperties
+	meta   *metadata.FileMetaDataBuilder
+	pager  file.PageWriter
+	groups int16
+
+	page       []byte
+	compressed bytes.Buffer
+	indices    []int32
+	i64        []int64
+	distinct   *distinct
 }
+
+// told counts what is written, as the page writer wants to know where it is.
+type told struct {
+	*bufio.Writer
+	at int64
+}
+
+func (t *told) Write(p []byte) (int, error) {
+	n, err := t.Writer.Write(p)
+	t.at += int64(n)
+	return n, err
+}
+
+// Tell returns the place of the next byte.
+func (t *told) Tell() int64 { return t.at }
 
 // partPath names a part: table, number of the file in the load, worker.
 func (p *plan) partPath(table string, no int) string {
 	return filepath.Join(p.in.Dir, fmt.Sprintf("%s-%04d-%02d.parquet", table, p.in.FileNo, no))
 }
 
-func (f *partFile) write(rec arrow.RecordBatch) error {
-	if f.w == nil {
-		file, err := os.OpenFile(f.path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-		if err != nil {
-			return fmt.Errorf("write staged rows: %w", err)
-		}
-		f.file = file
-		f.w, err = pqarrow.NewFileWriter(rec.Schema(), file, f.table.WriterProperties(memory.DefaultAllocator), pqarrow.DefaultWriterProps())
-		if err != nil {
-			return fmt.Errorf("write staged rows: %w", err)
+const magic = "PAR1"
+
+func (f *partFile) open() error {
+	out, err := os.OpenFile(f.path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return fmt.Errorf("write staged rows: %w", err)
+	}
+	f.file, f.out = out, &told{Writer: bufio.NewWriterSize(out, 1<<20)}
+	f.props = f.table.WriterProperties(memory.DefaultAllocator)
+	if f.schema, err = pqarrow.ToParquet(f.table.Schema(), f.props, pqarrow.DefaultWriterProps()); err != nil {
+		return fmt.Errorf("write staged rows: %w", err)
+	}
+	f.meta = metadata.NewFileMetadataBuilder(f.schema, f.props, nil)
+	f.distinct = &distinct{}
+	_, err = f.out.Write([]byte(magic))
+	return err
+}
+
+// write appends the first n rows of the columns as one row group.
+func (f *partFile) write(columns []column, n int) error {
+	if f.file == nil {
+		if err := f.open(); err != nil {
+			return err
 		}
 	}
-	if err := f.w.Write(rec); err != nil {
+	rg := f.meta.AppendRowGroup()
+	from := f.out.at
+	for i := range columns {
+		if err := f.column(rg.NextColumnChunk(), &columns[i], i, n); err != nil {
+			return fmt.Errorf("write %s: column %s: %w", filepath.Base(f.path), columns[i].Name, err)
+		}
+	}
+	rg.SetNumRows(n)
+	if err := rg.Finish(f.out.at-from, f.groups); err != nil {
 		return fmt.Errorf("write %s: %w", filepath.Base(f.path), err)
+	}
+	f.groups++
+	return nil
+}
+
+// close writes the footer and ends the file; closing it twice does nothing.
+func (f *partFile) close() error {
+	if f.out == nil {
+		return nil
+	}
+	out := f.out
+	f.out = nil
+	err := f.footer(out)
+	if err == nil {
+		err = out.Flush()
+	}
+	if cerr := f.file.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return fmt.Errorf("close %s: %w", filepath.Base(f.path), err)
 	}
 	return nil
 }
 
-// close ends the file; closing it twice does nothing.
-func (f *partFile) close() error {
-	if f.file == nil || f.w == nil {
-		return nil
+func (f *partFile) footer(out *told) error {
+	m, err := f.meta.Finish()
+	if err != nil {
+		return err
 	}
-	// The writer closes the file below it.
-	err := f.w.Close()
-	f.w = nil
-	if err != nil && !errors.Is(err, os.ErrClosed) {
-		return fmt.Errorf("close %s: %w", filepath.Base(f.path), err)
+	n, err := m.WriteTo(out, nil)
+	if err != nil {
+		return err
 	}
-	return nil
+	_, err = out.Write(append(binary.LittleEndian.AppendUint32(nil, uint32(n)), magic...))
+	return err
 }
 
 func (f *partFile) paths() []string {
@@ -67,26 +145,214 @@ func (f *partFile) paths() []string {
 	return []string{f.path}
 }
 
+// content is what a column's pages hold: values encoded behind the levels in
+// page, and a dictionary that they point into, if there is one.
+type content struct {
+	encoding parquet.Encoding
+	dict     []byte
+	words    int // entries of dict; -1: no dictionary
+}
+
+// column writes one column of a row group.
+func (f *partFile) column(meta *metadata.ColumnChunkMetaDataBuilder, c *column, ordinal, n int) error {
+	if err := f.begin(meta, ordinal); err != nil {
+		return err
+	}
+	nulls := c.nulls(n)
+	f.page = f.page[:0]
+	if !c.Required {
+		f.page = appendLevels(f.page, c.valid, n, nulls)
+	}
+	body := content{parquet.Encodings.Plain, nil, -1}
+	if nulls < n {
+		body = f.encode(c, n, nulls)
+	}
+	if body.words >= 0 {
+		page := file.NewDictionaryPage(memory.NewBufferBytes(body.dict), int32(body.words), parquet.Encodings.Plain)
+		if _, err := f.pager.WriteDictionaryPage(page); err != nil {
+			return err
+		}
+	}
+	data := f.page
+	if f.pager.HasCompressor() {
+		f.compressed.Reset()
+		data = f.pager.Compress(&f.compressed, f.page)
+	}
+	page := file.NewDataPageV1(memory.NewBufferBytes(data), int32(n), body.encoding, parquet.Encodings.RLE, parquet.Encodings.RLE, int32(len(f.page)))
+	defer page.Release()
+	if _, err := f.pager.WriteDataPage(page); err != nil {
+		return err
+	}
+	return f.pager.Close(body.words >= 0, false)
+}
+
+// begin makes the page writer ready for a column.
+func (f *partFile) begin(meta *metadata.ColumnChunkMetaDataBuilder, ordinal int) (err error) {
+	path := meta.Descr().Path()
+	codec, level := f.props.CompressionFor(path), f.props.CompressionLevelFor(path)
+	if f.pager == nil {
+		f.pager, err = file.NewPageWriter(f.out, codec, level, meta, f.groups, int16(ordinal), memory.DefaultAllocator, false, nil, nil)
+		return err
+	}
+	return f.pager.Reset(f.out, codec, level, meta, f.groups, int16(ordinal), nil, nil)
+}
+
+// nulls counts the rows without a value.
+func (c *column) nulls(n int) int {
+	if c.absent {
+		return n
+	}
+	if c.Required {
+		return 0
+	}
+	sum := 0
+	for _, v := range c.valid[:n] {
+		sum += int(v)
+	}
+	return n - sum
+}
+
+// encode appends the values, without gaps, to the page.
+func (f *partFile) encode(c *column, n, nulls int) content {
+	switch c.Kind {
+	case records.UUID:
+		return f.keys(c, n, nulls)
+	case records.Text:
+		f.indices = dense(f.indices, c.i32, c.valid, n, nulls)
+		f.page = appendIndices(f.page, f.indices, len(c.words.hashes))
+		return content{parquet.Encodings.RLEDict, c.words.page, len(c.words.hashes)}
+	case records.Boolean:
+		f.page = appendBits(f.page, dense(nil, c.b8, c.valid, n, nulls))
+		return content{parquet.Encodings.Plain, nil, -1}
+	case records.Float:
+		return few(f, c.f64, c, n, nulls, math.Float64bits, func(dst []byte, v float64) []byte {
+			return binary.LittleEndian.AppendUint64(dst, math.Float64bits(v))
+		})
+	case records.Int32, records.Date:
+		return few(f, c.i32, c, n, nulls, func(v int32) uint64 { return uint64(uint32(v)) }, func(dst []byte, v int32) []byte {
+			return binary.LittleEndian.AppendUint32(dst, uint32(v))
+		})
+	case records.Int16:
+		return few(f, c.i16, c, n, nulls, func(v int16) uint64 { return uint64(uint32(int32(v))) }, func(dst []byte, v int16) []byte {
+			return binary.LittleEndian.AppendUint32(dst, uint32(int32(v)))
+		})
+	}
+	return f.whole(c, n, nulls)
+}
+
+// few encodes numbers by a dictionary when there are few different ones, else
+// as they are.
+func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) uint64, put func([]byte, T) []byte) content {
+	f.distinct.reset()
+	f.indices = f.indices[:0]
+	start := len(f.page)
+	dict := []byte(nil)
+	for i, v := range values[:n] {
+		if nulls > 0 && c.valid[i] == 0 {
+			continue
+		}
+		known := len(f.distinct.values)
+		k, ok := f.distinct.add(key(v))
+		if !ok {
+			f.page = f.page[:start]
+			for j, v := range values[:n] {
+				if nulls == 0 || c.valid[j] == 1 {
+					f.page = put(f.page, v)
+				}
+			}
+			return content{parquet.Encodings.Plain, nil, -1}
+		}
+		if int(k) == known {
+			dict = put(dict, v)
+		}
+		f.indices = append(f.indices, k)
+	}
+	f.page = appendIndices(f.page, f.indices, len(f.distinct.values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.values)}
+}
+
+// whole encodes 64-bit numbers: one that stands in every row as a dictionary
+// of one, row hashes as they are, others as differences.
+func (f *partFile) whole(c *column, n, nulls int) content {
+	f.i64 = dense(f.i64, c.i64, c.valid, n, nulls)
+	switch {
+	case constantOf(f.i64):
+		f.indices = append(f.indices[:0], make([]int32, len(f.i64))...)
+		f.page = appendIndices(f.page, f.indices, 1)
+		return content{parquet.Encodings.RLEDict, binary.LittleEndian.AppendUint64(nil, uint64(f.i64[0])), 1}
+	case c.Name == records.RowHash:
+		f.page = append(f.page, arrow.Int64Traits.CastToBytes(f.i64)...)
+		return content{parquet.Encodings.Plain, nil, -1}
+	}
+	f.page = appendDelta(f.page, f.i64)
+	return content{parquet.Encodings.DeltaBinaryPacked, nil, -1}
+}
+
+// keys encodes pseudonyms: as they are, or, where the same one stands in rows
+// that follow each other, by a dictionary of the changes.
+func (f *partFile) keys(c *column, n, nulls int) content {
+	changes, last := 0, []byte(nil)
+	for i := range n {
+		if nulls > 0 && c.valid[i] == 0 {
+			continue
+		}
+		if k := c.uuid[16*i : 16*i+16]; last == nil || string(k) != string(last) {
+			changes++
+			last = k
+		}
+	}
+	if 2*changes > n-nulls {
+		for i := range n {
+			if nulls == 0 {
+				f.page = append(f.page, c.uuid[:16*n]...)
+				break
+			}
+			if c.valid[i] == 1 {
+				f.page = append(f.page, c.uuid[16*i:16*i+16]...)
+			}
+		}
+		return content{parquet.Encodings.Plain, nil, -1}
+	}
+	dict := make([]byte, 0, 16*changes)
+	f.indices = f.indices[:0]
+	for i := range n {
+		if nulls > 0 && c.valid[i] == 0 {
+			continue
+		}
+		if k := c.uuid[16*i : 16*i+16]; len(dict) == 0 || string(k) != string(dict[len(dict)-16:]) {
+			dict = append(dict, k...)
+		}
+		f.indices = append(f.indices, int32(len(dict)/16-1))
+	}
+	f.page = appendIndices(f.page, f.indices, changes)
+	return content{parquet.Encodings.RLEDict, dict, changes}
+}
+
+// dense returns the values without gaps, in scratch where there are any.
+func dense[T any](scratch, values []T, valid []uint8, n, nulls int) []T {
+	if nulls == 0 {
+		return append(scratch[:0], values[:n]...)
+	}
+	scratch = extend(scratch[:cap(scratch)], n)
+	k := 0
+	for i, v := range values[:n] {
+		scratch[k] = v
+		k += int(valid[i])
+	}
+	return scratch[:k]
+}
+
 // flush writes the buffered rows as a row group.
 func (w *worker) flush() error {
 	if w.n == 0 {
 		return nil
 	}
-	if err := w.parts.write(w.record(w.columns, w.p.table, w.n)); err != nil {
+	if err := w.parts.write(w.columns, w.n); err != nil {
 		return err
 	}
 	w.n, w.base = 0, 0
 	w.forget()
 	return nil
-}
-
-// record shows the first n rows of the buffers as an Arrow record.
-func (w *worker) record(columns []column, t records.Table, n int) arrow.RecordBatch {
-	arrays := make([]arrow.Array, len(columns))
-	for i := range columns {
-		arrays[i] = columns[i].array(n)
-	}
-	return array.NewRecordBatch(t.Schema(), arrays, int64(n))
 }
 
 // maxWords is how large the dictionary of an open column may be before it is
@@ -100,79 +366,5 @@ func (w *worker) forget() {
 			wm.col.words.reset()
 			wm.forget()
 		}
-	}
-}
-
-// asideRows is how many rows set aside are kept before they are written.
-const asideRows = 1 << 14
-
-// asideFile collects the rows set aside.
-type asideFile struct {
-	partFile
-	columns []column
-	n       int
-	kinds   map[fault]int32
-}
-
-func newAsideFile(p *plan, no int) asideFile {
-	a := asideFile{partFile: partFile{table: records.SetAside, path: p.partPath(records.SetAside.Name, no)}}
-	a.columns = make([]column, len(records.SetAside.Columns))
-	for i, c := range records.SetAside.Columns {
-		a.columns[i] = column{Column: c}
-		if c.Kind == records.Text {
-			a.columns[i].words = newVocab(nil)
-		}
-	}
-	return a
-}
-
-// add appends a row set aside; an empty text is null.
-func (a *asideFile) add(f Fault) {
-	if len(a.columns[0].valid) <= a.n {
-		for i := range a.columns {
-			a.columns[i].grow(max(64, 2*a.n))
-		}
-	}
-	for i, v := range []string{f.File, "", f.Column, f.Reason, f.Kind, f.Expected, f.Remedy} {
-		c := &a.columns[i]
-		c.valid[a.n] = 1
-		switch {
-		case c.Kind == records.Int64:
-			c.i64[a.n] = f.Row
-		case v == "":
-			c.valid[a.n], c.i32[a.n] = 0, 0
-		default:
-			c.i32[a.n] = c.words.add([]byte(v))
-		}
-	}
-	a.n++
-}
-
-func (w *worker) flushAside() error {
-	if w.aside.n == 0 {
-		return nil
-	}
-	if err := w.aside.write(w.record(w.aside.columns, records.SetAside, w.aside.n)); err != nil {
-		return err
-	}
-	w.aside.n = 0
-	return nil
-}
-
-// refuse sets a row aside.
-func (w *worker) refuse(row int64, f fault) {
-	w.refuseFault(f.reason, Fault{File: filepath.Base(w.p.in.Path), Row: row, Column: f.at.column, Reason: reasonNames[f.reason], Kind: f.describe(), Expected: f.at.expected, Remedy: f.at.remedy})
-}
-
-func (w *worker) refuseBroken(b tabular.Broken) {
-	w.refuseFault(brokenRow, Fault{File: filepath.Base(w.p.in.Path), Row: b.Row, Reason: reasonNames[brokenRow], Kind: b.Found, Expected: b.Expected, Remedy: b.Remedy})
-}
-
-func (w *worker) refuseFault(r reason, f Fault) {
-	w.setAside++
-	w.reasons[r]++
-	w.aside.add(f)
-	if len(w.examples) < maxExamples {
-		w.examples = append(w.examples, f)
 	}
 }

@@ -1,0 +1,210 @@
+package intake
+
+import (
+	"encoding/binary"
+	"math/bits"
+)
+
+// The encodings of Parquet that staged files use, by the Parquet format
+// specification (apache/parquet-format, Encodings.md): the hybrid of run
+// lengths and packed bits for levels and dictionary indices, and packed
+// differences for whole numbers. A test reads them back with the library's own
+// decoders.
+
+// appendLevels appends definition levels of 0 and 1: their length in four
+// bytes, then one run when all are equal, else packed bits.
+func appendLevels(dst []byte, valid []uint8, n, nulls int) []byte {
+	at := len(dst)
+	dst = append(dst, 0, 0, 0, 0)
+	if nulls == 0 || nulls == n {
+		dst = binary.AppendUvarint(dst, uint64(n)<<1)
+		dst = append(dst, uint8(1-min(nulls, 1)))
+	} else {
+		dst = binary.AppendUvarint(dst, uint64((n+7)/8)<<1|1)
+		dst = appendBits(dst, valid[:n])
+	}
+	binary.LittleEndian.PutUint32(dst[at:], uint32(len(dst)-at-4))
+	return dst
+}
+
+// appendBits packs flags of 0 and 1, the first in the lowest bit.
+func appendBits(dst []byte, flags []uint8) []byte {
+	// The product moves the low bits of eight bytes side by side to the top.
+	const gather = 0x0102040810204080
+	for ; len(flags) >= 8; flags = flags[8:] {
+		dst = append(dst, uint8(binary.LittleEndian.Uint64(flags)*gather>>56))
+	}
+	if len(flags) > 0 {
+		var b uint8
+		for i, f := range flags {
+			b |= f << i
+		}
+		dst = append(dst, b)
+	}
+	return dst
+}
+
+// appendIndices appends dictionary indices: their width in bits, then one run
+// when all are equal, else packed bits.
+func appendIndices(dst []byte, indices []int32, words int) []byte {
+	width := bits.Len(uint(max(words-1, 0)))
+	dst = append(dst, uint8(width))
+	if len(indices) == 0 {
+		return dst
+	}
+	if width == 0 || constantOf(indices) {
+		dst = binary.AppendUvarint(dst, uint64(len(indices))<<1)
+		for b := range (width + 7) / 8 {
+			dst = append(dst, uint8(indices[0]>>(8*b)))
+		}
+		return dst
+	}
+	groups := (len(indices) + 7) / 8
+	dst = binary.AppendUvarint(dst, uint64(groups)<<1|1)
+	end := len(dst) + groups*width
+	dst = appendPacked(dst, indices, width)
+	for len(dst) < end { // the last group is filled up with zeros
+		dst = append(dst, 0)
+	}
+	return dst
+}
+
+// appendPacked packs values of the given width, lowest bits first.
+func appendPacked(dst []byte, values []int32, width int) []byte {
+	acc, n := uint64(0), 0
+	for _, v := range values {
+		acc |= uint64(uint32(v)) << n
+		if n += width; n >= 32 {
+			dst = binary.LittleEndian.AppendUint32(dst, uint32(acc))
+			acc >>= 32
+			n -= 32
+		}
+	}
+	for ; n > 0; n -= 8 {
+		dst = append(dst, uint8(acc))
+		acc >>= 8
+	}
+	return dst
+}
+
+// constantOf reports whether all values are equal.
+func constantOf[T comparable](values []T) bool {
+	for _, v := range values {
+		if v != values[0] {
+			return false
+		}
+	}
+	return true
+}
+
+// Sizes of DELTA_BINARY_PACKED: values a block, blocks are cut in four.
+const (
+	deltaBlock = 128
+	deltaMini  = 32
+)
+
+// appendDelta appends whole numbers as packed differences.
+func appendDelta(dst []byte, values []int64) []byte {
+	dst = binary.AppendUvarint(dst, deltaBlock)
+	dst = binary.AppendUvarint(dst, deltaBlock/deltaMini)
+	dst = binary.AppendUvarint(dst, uint64(len(values)))
+	if len(values) == 0 {
+		return binary.AppendVarint(dst, 0)
+	}
+	dst = binary.AppendVarint(dst, values[0])
+	var deltas [deltaBlock]uint64
+	last := values[0]
+	for rest := values[1:]; len(rest) > 0; {
+		n := min(len(rest), deltaBlock)
+		least := rest[0] - last
+		for i, v := range rest[:n] {
+			d := v - last // wraps, as the format says
+			deltas[i] = uint64(d)
+			least = min(least, d)
+			last = v
+		}
+		rest = rest[n:]
+		dst = binary.AppendVarint(dst, least)
+		for i := range deltas[:n] {
+			deltas[i] -= uint64(least)
+		}
+		clear(deltas[n:])
+		dst = appendMinis(dst, deltas[:], n)
+	}
+	return dst
+}
+
+// appendMinis appends the widths of a block's parts, then the parts that hold
+// values.
+func appendMinis(dst []byte, deltas []uint64, n int) []byte {
+	at := len(dst)
+	dst = append(dst, 0, 0, 0, 0)
+	for k := 0; k*deltaMini < n; k++ {
+		part, all := deltas[k*deltaMini:(k+1)*deltaMini], uint64(0)
+		for _, d := range part {
+			all |= d
+		}
+		width := bits.Len64(all)
+		dst[at+k] = uint8(width)
+		dst = appendWide(dst, part, width)
+	}
+	return dst
+}
+
+// appendWide packs 32 values of up to 64 bits.
+func appendWide(dst []byte, values []uint64, width int) []byte {
+	if width == 0 {
+		return dst
+	}
+	acc, n := uint64(0), 0
+	for _, v := range values {
+		acc |= v << n
+		if n+width < 64 {
+			n += width
+			continue
+		}
+		dst = binary.LittleEndian.AppendUint64(dst, acc)
+		used := 64 - n
+		acc, n = 0, width-used
+		if used < 64 {
+			acc = v >> used
+		}
+	}
+	for ; n > 0; n -= 8 {
+		dst = append(dst, uint8(acc))
+		acc >>= 8
+	}
+	return dst
+}
+
+// distinct numbers the values of a column that has few different ones.
+type distinct struct {
+	slots  [8192]int32 // index + 1
+	values []uint64
+}
+
+// maxDistinct is how many different values are worth a dictionary.
+const maxDistinct = 2048
+
+func (d *distinct) reset() {
+	clear(d.slots[:])
+	d.values = d.values[:0]
+}
+
+// add returns the index of v; ok is false when there are too many values.
+func (d *distinct) add(v uint64) (int32, bool) {
+	for i := v * 0x9e3779b97f4a7c15 >> 51; ; i = (i + 1) & 8191 {
+		s := d.slots[i]
+		if s == 0 {
+			if len(d.values) == maxDistinct {
+				return 0, false
+			}
+			d.values = append(d.values, v)
+			d.slots[i] = int32(len(d.values))
+			return int32(len(d.values) - 1), true
+		}
+		if d.values[s-1] == v {
+			return s - 1, true
+		}
+	}
+}
