@@ -10,6 +10,8 @@ func (w *writer) outcomes(e *episode) error {
 			continue
 		}
 		w.d.roll(w.m.seed, streamExport, uint64(o.number)|1<<54)
+		w.sum.OutcomeRecords++
+		w.countReadings(o)
 		times := 1
 		if w.d.chance(0.004) {
 			times = 2
@@ -30,6 +32,8 @@ func (w *writer) outcomes(e *episode) error {
 		}
 		if orphan {
 			w.sum.OrphanOutcomes++
+			w.sum.OutcomeRecords++
+			w.countReadings(o)
 			w.outcomeRow(e, o, o.number+8, true)
 			if err := w.putOutcome(o, month); err != nil {
 				return err
@@ -37,6 +41,17 @@ func (w *writer) outcomes(e *episode) error {
 		}
 	}
 	return nil
+}
+
+func (w *writer) countReadings(o *outcome) {
+	if !o.exam || o.call == 0 {
+		return
+	}
+	for _, v := range o.vetChecks {
+		if v >= 0 {
+			w.sum.VetReadings++
+		}
+	}
 }
 
 func (w *writer) putOutcome(o *outcome, month int) error {

@@ -25,6 +25,13 @@ type Summary struct {
 	// RowsByFile has the rows of every calls, checks and outcomes file.
 	RowsByFile map[string]int64
 
+	// CallRecords, CheckRecords and OutcomeRecords are the records that a store
+	// holds once every file is loaded: each key once, broken and orphan checks
+	// left out, orphan outcomes counted.
+	CallRecords, CheckRecords, OutcomeRecords int64
+	// VetReadings are the vets' own readings in outcomes that name a call.
+	VetReadings int64
+
 	// Units that are not about an animal to be advised on.
 	TestCalls, AbandonedCalls, NotClinicalCalls, DeadBeforeCalls, ThirdPartyCalls int64
 	// Transfers have two numbers under one contact; SeveralAnimals are calls
@@ -151,6 +158,12 @@ func (w *writer) count(u *unit) {
 	if u.n > 1 {
 		s.SeveralAnimals++
 	}
+	switch {
+	case u.n == 0:
+		s.CallRecords++
+	case u.transfer != 0:
+		s.CallRecords++ // the reception's record
+	}
 	if u.n == 0 && w.m.cal.zone.repeated(u.start) {
 		s.RepeatedHourCalls++
 	}
@@ -163,6 +176,7 @@ func (w *writer) countEpisode(e *episode) {
 	s, c := w.sum, e.first()
 	s.Episodes++
 	s.Contacts += int64(e.nc)
+	s.CallRecords += int64(e.nc)
 	tally := func(n *int64, is bool) {
 		if is {
 			*n++
@@ -181,6 +195,7 @@ func (w *writer) countEpisode(e *episode) {
 	tally(&s.PersonsBitten, c.hurt == 2)
 	for i := range e.contacts[:e.nc] {
 		x := &e.contacts[i]
+		s.CheckRecords += int64(x.n)
 		tally(&s.CallBacks, x.kind == callBack)
 		tally(&s.ReContacts, x.kind == reContact)
 		tally(&s.RepeatedHourCalls, w.m.cal.zone.repeated(x.start))
