@@ -227,4 +227,3 @@ func (d *Definition) needs(rows []row, res *Result) {
 	res.NeedEmergency = cut(d.Emergency, res.LevelEmergency, codes.Emergency)
 	res.NeedSameDay = cut(d.SameDay, res.LevelSameDay, codes.SameDay)
 }
-
