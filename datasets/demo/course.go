@@ -81,6 +81,8 @@ type fate struct {
 	route    int8
 	outside  bool // seen by a practice outside the scheme: never recorded
 	stay     int8 // why it would stay away
+	result   int8 // of the visit
+	why      int8
 }
 
 const hour = 3600
@@ -268,6 +270,7 @@ func (m *model) visitOutcomes(e *episode) {
 	var o outcome
 	o.route, o.seen = e.fate.route, e.fate.seenAt
 	m.vetResult(e, &o)
+	e.fate.result, e.fate.why = o.result, o.why
 	o.knew = int8(d.pick([]float64{0.15, 0.55, 0.30}))
 	o.match = 100
 	if d.chance(0.15) {
@@ -393,25 +396,40 @@ func (m *model) ownerTells(e *episode, o *outcome, at int64) {
 	o.level = Level(e.need + 1)
 	o.knew = 1
 	event := e.start + int64(d.between(10*hour, 60*hour))
-	if e.fate.seen {
-		event = e.fate.seenAt
-	}
-	switch e.need {
-	case 3:
-		o.result = int8(d.pick([]float64{0, 0, 0.15, 0.35, 0.15, 0, 0.22, 0.13}))
-		o.seen = event
-	case 2:
-		o.result = int8(d.pick([]float64{0, 0.35, 0.55, 0.10}))
-		o.seen = event
+	drawn := d.u()
+	switch {
+	case e.fate.seen:
+		event, o.result, o.why = e.fate.seenAt, e.fate.result, e.fate.why
+	case e.need == 3:
+		o.result = pickAt(drawn, unseenEmergency[:])
+	case e.need == 2:
+		o.result = pickAt(drawn, unseenSameDay[:])
 	default:
 		o.result = sentHome
-		if e.fate.seen {
-			o.result = treatedSentHome
-		}
 	}
-	if o.result == euthanised {
+	if e.need >= 2 {
+		o.seen = event
+	}
+	if o.result == euthanised && o.why == whyNone {
 		o.why = whyWelfare
 	}
+}
+
+// What became of animals that needed care and were not seen by a practice of
+// the scheme, by result: some found help elsewhere, some died at home.
+var (
+	unseenEmergency = [...]float64{treatedSentHome: 0.15, admitted: 0.35, operated: 0.15, died: 0.22, euthanised: 0.13}
+	unseenSameDay   = [...]float64{sentHome: 0.35, treatedSentHome: 0.55, admitted: 0.10}
+)
+
+// pickAt returns the index at which the running sum of shares passes x.
+func pickAt(x float64, shares []float64) int8 {
+	for i, p := range shares {
+		if x -= p; x < 0 {
+			return int8(i)
+		}
+	}
+	return int8(len(shares) - 1)
 }
 
 // followUp is the systematic follow-up that some sites do for animals kept at

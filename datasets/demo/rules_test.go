@@ -6,6 +6,10 @@ import (
 	"testing"
 
 	"go.yaml.in/yaml/v3"
+
+	"hindcheck/pipeline/codes"
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/rules"
 )
 
 // ruleFile is as much of rules.yaml as this test needs.
@@ -136,5 +140,44 @@ func TestCallSystemFollowsTheRulesFile(t *testing.T) {
 		if everFired>>i&1 == 0 {
 			t.Errorf("flag %s never fires in 60,000 calls: it cannot be judged", id)
 		}
+	}
+}
+
+// The product's own evaluator gives the same answer: a third opinion.
+func TestProductEvaluatorAgrees(t *testing.T) {
+	set, err := rules.Load("rules.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dict := findings.Default()
+	program, err := rules.Compile(set, dict)
+	if err != nil {
+		t.Fatal(err)
+	}
+	place := make([]int, NumFindings)
+	for f := range place {
+		place[f] = slices.IndexFunc(dict.Findings, func(x findings.Finding) bool { return x.ID == Finding(f).String() })
+		if place[f] < 0 {
+			t.Fatalf("the dictionary has no finding %s", Finding(f))
+		}
+	}
+	record := rules.Record{Values: make([]int32, len(dict.Findings))}
+	var out rules.Result
+	bad := 0
+	if err := Simulate(Options{Seed: 3, Calls: 40000}, func(e *Episode) {
+		record.Species, record.Sex, record.BreedGroup, record.AgeMonths = e.Species, e.Sex, e.BreedGroup, int32(e.AgeMonths)
+		for f, r := range e.Readings {
+			record.Values[place[f]] = codes.NotAsked
+			if r.State == Done {
+				record.Values[place[f]] = int32(r.Recorded)
+			}
+		}
+		program.Eval(&record, &out)
+		if (out.Fired[0] != e.Fired || out.Unknown[0] != e.Unknown || out.Level.String() != e.RuleLevel.String()) && bad < 5 {
+			bad++
+			t.Errorf("call %d: product %b %b %v, call system %b %b %v", e.Call, out.Fired[0], out.Unknown[0], out.Level, e.Fired, e.Unknown, e.RuleLevel)
+		}
+	}); err != nil {
+		t.Fatal(err)
 	}
 }
