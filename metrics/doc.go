@@ -160,4 +160,42 @@
 //	                                                LogRiskRatioEffects, then a Pool
 //	                                                function, then FromLog
 //	do small lines report better tests              Deeks
+// Triage levels: what was advised against what was needed
+//
+//	one table of levels folded at a cut             LevelMatrix.AtCut
+//	urgent animals kept at home; the others sent
+//	    in; in each of the three meanings           UnderTriage, OverTriage
+//	over all levels, by one or by more              UnderByLevels, OverByLevels
+//	right, or within one level                      ExactLevel, WithinLevels
+//	level by level                                  LevelTable
+//	how far off on average                          MeanLevelError
+//	the worst cells, as cases to read               WorstUnderTriage
+//	does advice follow need in order                OrdinalAssociation
+//	does the line use the levels as the vets do     StuartMaxwell, Bhapkar, Bowker
+//	serious outcomes by level, where need is
+//	    unknown                                     SeriousByLevel, SeriousTrend
+//	shares of several levels together               MultinomialShares
+//
+// Agreement of readers (owner and vet, several nurses)
+//
+//	two readers, codes                              CohenKappa
+//	... with near misses half right                 WeightedKappa
+//	is a low kappa the readers' fault               IndicesOfAgreement
+//	rare signs; any readers, readings missing       GwetAC
+//	many readers                                    FleissKappa, KrippendorffAlpha
+//	two ways to measure a number                    BlandAltman
+//	several readers of a number                     IntraclassCorrelation
+//
+// Over time, and between units
+//
+//	a proportion a month; very large denominators   PChart, LaneyPChart
+//	a rate a month                                  UChart, LaneyUChart
+//	rare misses: calls, or days, between them       GChart, TChart
+//	a slow drift                                    EWMA, EWMAProportion
+//	more events than allowed for                    DesignProportionCusum,
+//	    ProportionCusumLimit, ProportionCusum.Sum
+//	a shift of a number                             Cusum
+//	how often a chart cries wolf                    ShewhartRunLength, EWMARunLength,
+//	    CusumRunLength, ProportionCusum.RunLength
+//	units of different size, unranked               Funnel, FunnelLimit
 package metrics
