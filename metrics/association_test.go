@@ -322,3 +322,46 @@ func TestMultinomialCoverage(t *testing.T) {
 		t.Errorf("simultaneous coverage %.3f, want about 0.95 or a little more", got)
 	}
 }
+
+// The limits of all four measures hold the truth of a known table.
+func TestAssociationCoverage(t *testing.T) {
+	runs := 2000
+	if testing.Short() {
+		runs = 500
+	}
+	truth := [][]float64{{0.12, 0.08, 0.03}, {0.08, 0.2, 0.1}, {0.02, 0.1, 0.27}}
+	con, disc, rowDiffer, colDiffer := pairsOf(truth)
+	r := rand.New(rand.NewPCG(18, 1))
+	covered := map[string]int{}
+	for range runs {
+		table := [][]int64{make([]int64, 3), make([]int64, 3), make([]int64, 3)}
+		for range 200 {
+			u, cell := r.Float64(), 0
+			for cell < 8 && u >= truth[cell/3][cell%3] {
+				u -= truth[cell/3][cell%3]
+				cell++
+			}
+			table[cell/3][cell%3]++
+		}
+		a, err := OrdinalAssociation(table, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, tc := range map[string]struct {
+			e     Estimate
+			truth float64
+		}{
+			"gamma":         {a.Gamma, (con - disc) / (con + disc)},
+			"row on column": {a.RowOnColumn, (con - disc) / colDiffer},
+			"column on row": {a.ColumnOnRow, (con - disc) / rowDiffer},
+			"tau-b":         {a.TauB, (con - disc) / math.Sqrt(rowDiffer*colDiffer)},
+		} {
+			if tc.e.Low <= tc.truth && tc.truth <= tc.e.High {
+				covered[name]++
+			}
+		}
+	}
+	for _, name := range []string{"gamma", "row on column", "column on row", "tau-b"} {
+		coverageNear95(t, name, float64(covered[name])/float64(runs))
+	}
+}

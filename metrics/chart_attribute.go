@@ -64,12 +64,12 @@ func LaneyUChart(points []RatePoint, phases []Phase, s ChartSettings) (Chart, er
 	return rateChart(ChartUPrime, points, phases, s)
 }
 
-// attribute is a point of any of the four charts, with what differs between
-// them: the variance at centre c and the exact quantile.
+// attributeChart is any of the four charts, with what differs between them: the
+// largest value, the variance at the centre and the exact quantile.
 type attributeChart struct {
 	*Chart
 	x, size  []float64
-	ceiling  float64 // the largest possible value
+	ceiling  float64
 	variance func(centre, size float64) float64
 	quantile func(prob, centre, size float64) float64
 	laney    bool

@@ -351,6 +351,23 @@ func TestRunRulesPublished(t *testing.T) {
 	c.allRead(t)
 }
 
+// The third point of two of three may lie anywhere, also last; a point on the
+// line counts for neither side.
+func TestZoneWindows(t *testing.T) {
+	z := []float64{0, 2.1, 2.3, 0.4, -2.2, 2.5, -2.1, 2, 2.6, 1}
+	side := make([]int, len(z))
+	signals := patternSignals(z, z, side, RunRules{TwoOfThree: true})
+	var got []int
+	for i, s := range signals {
+		if len(s) > 0 {
+			got = append(got, i)
+		}
+	}
+	if !slices.Equal(got, []int{2, 3, 6}) {
+		t.Errorf("two of three at %v, want 2, 3 and 6", got)
+	}
+}
+
 func TestRunsByNumberOfPoints(t *testing.T) {
 	c := checkByID(t, "charts", "RN-01")
 	var in struct{ Useful []int }

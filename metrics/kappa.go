@@ -76,8 +76,7 @@ func distanceWeights(k int, f func(distance float64) float64) [][]float64 {
 // a negative count, or a conf outside (0, 1).
 //
 // Source: Cohen (1960) Educ Psychol Meas 20:37-46; standard errors of Fleiss,
-// Cohen & Everitt (1969) Psychol Bull 72:323-327, equations 13 and 14 (numbers
-// of the equations from memory).
+// Cohen & Everitt (1969) Psychol Bull 72:323-327.
 func CohenKappa(table [][]int64, conf float64) (Kappa, error) {
 	return WeightedKappa(table, IdentityWeights(len(table)), conf)
 }

@@ -287,8 +287,18 @@ func TestKappaCoverage(t *testing.T) {
 				covered++
 			}
 		}
-		if got := float64(covered) / float64(runs); got < 0.93 || got > 0.97 {
-			t.Errorf("%s: coverage %.3f, want 0.93 to 0.97", name, got)
-		}
+		coverageNear95(t, name, float64(covered)/float64(runs))
+	}
+}
+
+// coverageNear95 wants 93 to 97 %, a little looser where few runs were made.
+func coverageNear95(t *testing.T, name string, share float64) {
+	t.Helper()
+	low, high := 0.93, 0.97
+	if testing.Short() {
+		low, high = 0.915, 0.98
+	}
+	if share < low || share > high {
+		t.Errorf("%s: coverage %.3f, want %v to %v", name, share, low, high)
 	}
 }

@@ -73,8 +73,8 @@ type alphaSums struct {
 	rows    []ReadingPattern // those with two readings or more
 	readers []float64
 	margin  []float64 // readings in each category
-	// seen[k][l] counts pairs of readings of the same animal, each animal
-	// weighted so that it counts for its readers.
+	// seen[k][l], k < l, counts pairs of different readings of the same animal,
+	// each animal weighted so that it counts for its readers.
 	seen           [][]float64
 	animals, whole float64
 }
@@ -109,12 +109,8 @@ func (a *alphaSums) add(row int, times float64) {
 	r := a.rows[row].Readings
 	for k := range r {
 		a.margin[k] += times * float64(r[k])
-		for l := range r {
-			pairs := float64(r[k] * r[l])
-			if k == l {
-				pairs -= float64(r[k])
-			}
-			a.seen[k][l] += times * pairs / (a.readers[row] - 1)
+		for l := k + 1; l < len(r); l++ {
+			a.seen[k][l] += times * float64(r[k]*r[l]) / (a.readers[row] - 1)
 		}
 	}
 }

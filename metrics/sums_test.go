@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -291,10 +292,30 @@ func TestProportionCusumDesign(t *testing.T) {
 	if good.Points < 100 || poor.Points > 6 {
 		t.Errorf("design %+v runs %v groups at 5 %% and %v at 15 %%", c, good.Points, poor.Points)
 	}
+	if far, err := ProportionCusumLimit(0.5, 0.55, 10, 10000); err != nil || far.Limit <= 20.5 {
+		t.Errorf("a long run length: %+v, %v; want a limit above 20.5 events", far, err)
+	}
 	lower := c
 	lower.Limit -= 0.5
 	if r, _ := lower.RunLength(40, 0.05); r.Points >= 100 {
 		t.Errorf("half an event less gives %v groups too", r.Points)
+	}
+}
+
+// A sum exactly at the limit does not signal; a head start carries over.
+func TestCusumAtLimit(t *testing.T) {
+	points, err := Cusum([]float64{3, 1, -5, -5}, 0, 1, 2, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []CusumPoint{{Upper: 2}, {Upper: 2}, {Lower: 4, LowerSignal: true}, {Lower: 8, LowerSignal: true}} {
+		if points[i] != want {
+			t.Errorf("point %d: %+v, want %+v", i, points[i], want)
+		}
+	}
+	headed, _ := Cusum([]float64{1.5}, 0, 1, 2, 1)
+	if want := (CusumPoint{Upper: 1.5}); headed[0] != want {
+		t.Errorf("head start: %+v, want %+v", headed[0], want)
 	}
 }
 
@@ -305,6 +326,10 @@ func TestProportionCusumSum(t *testing.T) {
 		t.Fatal(err)
 	}
 	// By hand: -1 -> 0, 2, 2, 3, 3, -2 -> 0; exactly at the limit is no signal.
+	uneven := ProportionCusum{Acceptable: 0.1, Poor: 0.2, Events: 3, Calls: 20, Limit: 2}
+	if got, _ := uneven.Sum([]ProportionPoint{{2, 10}, {5, 20}}); got[0].Upper != 0.5 || got[1].Upper != 2.5 || !got[1].UpperSignal {
+		t.Errorf("3 in 20 allowed: %+v, want 0.5 and 2.5", got)
+	}
 	for i, want := range []float64{0, 2, 2, 3, 3, 0} {
 		if got[i].Upper != want || got[i].UpperSignal != (want > 2) {
 			t.Errorf("point %d: %+v, want %v", i, got[i], want)
@@ -520,5 +545,22 @@ func TestDiscreteQuantiles(t *testing.T) {
 	// Exactly one half: the median of two tosses of a coin is 1, not 2.
 	if got := binomialQuantile(0.75, 2, 0.5); got != 1 {
 		t.Errorf("P(X <= 1) = 0.75 exactly, got %d", got)
+	}
+}
+
+// One run length costs the states of its chain, not the calls behind it.
+func BenchmarkProportionRunLength(b *testing.B) {
+	c, err := DesignProportionCusum(0.01, 0.03, 4)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for _, n := range []int64{1, 100, 1000} {
+		b.Run(fmt.Sprintf("group=%d", n), func(b *testing.B) {
+			for b.Loop() {
+				if _, err := c.RunLength(n, 0.01); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }
