@@ -160,6 +160,7 @@
 //	                                                LogRiskRatioEffects, then a Pool
 //	                                                function, then FromLog
 //	do small lines report better tests              Deeks
+//
 // Triage levels: what was advised against what was needed
 //
 //	one table of levels folded at a cut             LevelMatrix.AtCut
