@@ -315,7 +315,7 @@ func (m *model) laterOutcome(e *episode, o outcome) {
 		second.result, second.why = died, whyNone
 	case o.result == admitted && d.chance(0.5):
 		second.result = treatedSentHome
-	case o.result == referred && d.chance(0.6):
+	case o.result == referred && d.chance(0.95):
 		second.result = treatedSentHome
 		if e.need == 3 {
 			second.result = operated
