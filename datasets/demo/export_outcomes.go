@@ -19,8 +19,16 @@ func (w *writer) outcomes(e *episode) error {
 		}
 		broken, which := w.d.chance(0.004), w.d.below(numBrokenOutcomes)
 		orphan := w.d.chance(0.003)
-		for range times {
+		shown := *o
+		if again := w.sentAgain(o, month); again >= 0 {
 			w.outcomeRow(e, o, o.number, false)
+			if err := w.putOutcome(o, again); err != nil {
+				return err
+			}
+			shown.level = LevelNone
+		}
+		for range times {
+			w.outcomeRow(e, &shown, o.number, false)
 			if err := w.putOutcome(o, month); err != nil {
 				return err
 			}
@@ -41,6 +49,18 @@ func (w *writer) outcomes(e *episode) error {
 		}
 	}
 	return nil
+}
+
+// sentAgain returns the later month in whose file a few visits are sent again,
+// with the level that was still open the first time; -1 for the others.
+func (w *writer) sentAgain(o *outcome, month int) int {
+	open := w.d.chance(0.01)
+	if !open || o.feed == feedLine || o.blank || o.level == LevelNone || month+1 >= len(w.m.cal.months) ||
+		o.feed == brillowfen && month+1 == w.m.cal.lostMonth() {
+		return -1
+	}
+	w.sum.CorrectedOutcomes++
+	return month + 1
 }
 
 func (w *writer) countReadings(o *outcome) {

@@ -79,7 +79,7 @@ func rows(t *testing.T, b []byte, delimiter rune) (header []string, out [][]stri
 type counted struct {
 	callRows, checkRows, outcomeRows, deliveryRows                  int64
 	types                                                           map[string]int64
-	dupCalls, dupOutcomes                                           int64
+	dupCalls, dupOutcomes, corrected                                int64
 	again, changed                                                  int64
 	transfers, several, callBacks, reContacts                       int64
 	unknownAnimal, badDate, noKey, cut                              int64
@@ -237,6 +237,8 @@ func (n *counted) readOutcomes(t *testing.T, b []byte) {
 		case seen[r[0]]:
 			n.dupOutcomes++
 			continue
+		case n.outcomes[r[0]]:
+			n.corrected++
 		case r[1] != "" && !n.calls[r[1]+"/"+r[2]]:
 			n.orphanOutcomes++
 		case r[1] == "":
@@ -274,6 +276,7 @@ func TestPlantedCountsAreInTheFiles(t *testing.T) {
 		{"advice records", n.types["advice"], s.Contacts + s.Transfers},
 		{"duplicate calls", n.dupCalls, s.DuplicateCallRows},
 		{"duplicate outcomes", n.dupOutcomes, s.DuplicateOutcomeRows},
+		{"corrected outcomes", n.corrected, s.CorrectedOutcomes},
 		{"shown again", n.again, s.OverlapCallRows + s.ReopenedCalls},
 		{"transfers", n.transfers, s.Transfers},
 		{"several animals", n.several, s.SeveralAnimals},
@@ -308,6 +311,9 @@ func TestPlantedCountsAreInTheFiles(t *testing.T) {
 	}
 	if want := s.CallRows + s.CheckRows + s.OutcomeRows; byFile != want {
 		t.Errorf("rows by file add up to %d, want %d", byFile, want)
+	}
+	if got := float64(s.CallRecords) / 24000; got < 0.98 || got > 1.02 {
+		t.Errorf("%d call records, want 24,000 within 2 %%", s.CallRecords)
 	}
 	if len(files) != s.Files || s.Files != 18*7-1 {
 		t.Errorf("%d files written, summary says %d, want 18 months of 7 less the one that never arrives", len(files), s.Files)

@@ -47,6 +47,10 @@ type Summary struct {
 	// ReopenedCalls are shown again, closed now, outside the overlap.
 	OverlapCallRows, EditedCalls, ReopenedCalls int64
 
+	// CorrectedOutcomes are sent again in the next month's file, with the level
+	// that the first row left open.
+	CorrectedOutcomes int64
+
 	// Broken counts rows that a reader must set aside, by kind.
 	Broken Broken
 	// OrphanChecks name a call that is in no calls file, OrphanOutcomes a call
