@@ -161,7 +161,7 @@ func TestWorldsShareTheTruth(t *testing.T) {
 func TestVerificationAndNeed(t *testing.T) {
 	z := func(world World, escalated bool) float64 {
 		var n, v [numSites][5][2]float64
-		if err := Simulate(Options{Seed: 9, Calls: 400000, World: world}, func(e *Episode) {
+		if err := Simulate(Options{Seed: 9, Calls: 200000, World: world}, func(e *Episode) {
 			if e.Month >= 15 {
 				return // bad news is written down first: young months are not ignorable
 			}
