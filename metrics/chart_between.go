@@ -15,10 +15,11 @@ import (
 // geometric. The centre line is the median that the mean gap implies, so that
 // half of the points fall on either side; Mean is the mean. SigmaLimits are
 // mean +- 3 sqrt(mean (mean + 1)), cut at 0; ExactLimits are quantiles of the
-// geometric distribution, and then Z is the normal score of the gap. A baseline
-// of fewer than 2 gaps, or of zeros only, gives no limits. A negative gap, bad
-// phases or settings are ErrArgument. The gap since the last event is open and
-// belongs in no chart until the next event ends it.
+// geometric distribution, and then Z is the normal score of the gap; with
+// SigmaLimits zone rules take no account of the skew. A baseline of fewer than 2
+// gaps, or of zeros only, gives no limits. A negative gap, bad phases or
+// settings are ErrArgument. The gap since the last event is open and belongs in
+// no chart until the next event ends it.
 //
 // Source: Benneyan (2001) Health Care Manag Sci 4:305-318.
 func GChart(gaps []int64, phases []Phase, s ChartSettings) (Chart, error) {

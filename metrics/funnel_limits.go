@@ -28,8 +28,7 @@ const (
 // outside [0, 1]: clip them for drawing. target in (0, 1), prob in (0, 1), n of 1
 // or more and a known method, else ErrArgument.
 //
-// Source: Spiegelhalter (2005) Stat Med 24:1185-1202, appendix (interpolation
-// from memory).
+// Source: Spiegelhalter (2005) Stat Med 24:1185-1202, appendix.
 func FunnelLimit(target float64, n int64, prob float64, m FunnelMethod) (float64, error) {
 	if !(target > 0 && target < 1) || !(prob > 0 && prob < 1) || n < 1 {
 		return 0, argErr("target %v, n %d, probability %v; expected both proportions between 0 and 1, n at least 1", target, n, prob)

@@ -78,8 +78,8 @@ func StuartMaxwell(table [][]int64) (ChiSquare, error) {
 // W the Stuart-Maxwell statistic of n calls, the value is W / (1 - W/n). Where
 // every call moved so that W reaches n there is no finite value, and no test.
 //
-// Source: Bhapkar (1966) J Am Stat Assoc 61:228-235; the relation to W is
-// Keefe (1982) Am Stat 36:183-184 (from memory).
+// Source: Bhapkar (1966) J Am Stat Assoc 61:228-235; the relation to W is of
+// Keefe (1982) Biometrika 69:683-684.
 func Bhapkar(table [][]int64) (ChiSquare, error) {
 	sm, err := StuartMaxwell(table)
 	if err != nil || sm.NotEstimable != "" {
