@@ -229,6 +229,18 @@ func TestParse(t *testing.T) {
 	}
 }
 
+func TestWords(t *testing.T) {
+	d := parse(t, text)
+	want := "Needed care if, within 72 h of the first contact, the vet's own level was emergency (within 24 h); or it had treatment that could not wait; " +
+		"or it was euthanised for prognosis (definition d_1)."
+	if got := d.Words(codes.Emergency); got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+	if got := d.Words(codes.SameDay); !strings.Contains(got, "same_day or emergency") || !strings.Contains(got, "admitted") {
+		t.Error(got)
+	}
+}
+
 func TestHoursAndUnrecorded(t *testing.T) {
 	d := parse(t, text)
 	if got := d.Eval(start, []Outcome{vet(30, em, "sent_home")}); got.LevelEmergency != no || got.NeedEmergency != no {

@@ -93,6 +93,17 @@ func Compile(s *Set, d *findings.Dictionary) (*Program, error) {
 	return p, nil
 }
 
+// Findings returns the ids of the findings that the rules ask about, in
+// dictionary order: the columns f_<id> that Select needs. A replay over cases
+// stored before a finding existed adds the missing ones as NULL, which is not asked.
+func (p *Program) Findings() []string {
+	out := make([]string, len(p.asks))
+	for i := range p.asks {
+		out[i] = p.Dict.Findings[p.asks[i].index].ID
+	}
+	return out
+}
+
 func (p *Program) addAsk(a ask) {
 	if !slices.ContainsFunc(p.asks, func(b ask) bool { return b.index == a.index }) {
 		p.asks = append(p.asks, a)

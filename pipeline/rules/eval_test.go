@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -159,6 +160,13 @@ func TestLevels(t *testing.T) {
 	soon.Eval(&Record{Species: "cat", Values: values(map[string]int32{"lump": 4})}, &out)
 	if out.Low != codes.SameDay || out.Level != codes.Emergency {
 		t.Errorf("no result lies below otherwise: %+v", out)
+	}
+}
+
+func TestFindings(t *testing.T) {
+	got := compiled(t, parse(t, ladder)).Findings()
+	if want := []string{"lump", "collapse", "breathing_rate"}; !slices.Equal(got, want) {
+		t.Errorf("asks about %v, want %v in dictionary order", got, want)
 	}
 }
 
