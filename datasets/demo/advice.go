@@ -63,7 +63,7 @@ func (m *model) advise(e *episode, c *contact) {
 func (m *model) raise(c *contact, level, needs Level) {
 	d := m.d
 	toSameDay := [5]float64{0, 0.012, 0.05, 0.80, 0.88}[needs]
-	toSoon := [5]float64{0, 0.10, 0.60, 0.75, 0.8}[needs]
+	toSoon := [5]float64{0, 0.04, 0.35, 0.7, 0.8}[needs]
 	switch {
 	case d.chance(toSameDay):
 		c.level = SameDay
@@ -73,6 +73,8 @@ func (m *model) raise(c *contact, level, needs Level) {
 		c.override = overrideWorried
 	case level == HomeCare && d.chance(toSoon):
 		c.level, c.override = Soon, overrideHistory
+	case level == Soon && needs == HomeCare && d.chance(0.18):
+		c.level, c.override = HomeCare, overrideMinor
 	}
 }
 

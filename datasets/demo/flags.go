@@ -94,6 +94,16 @@ func buildFlags() []redFlag {
 		flag("sore_eye", SameDay, false, anySpecies, is(EyeDischarge, 3, 4)),
 		flag("warm_or_discharging_lump", Soon, false, anySpecies, is(Lump, 3, 4)),
 		flag("claws_scuffed", Soon, false, anySpecies, is(ClawScuffing, 1, 2, 3)),
+		flag("single_fit", Soon, false, anySpecies, is(Fits, 1)),
+		flag("dull", Soon, false, anySpecies, is(Responsiveness, 2)),
+		flag("blood_in_stool", Soon, false, anySpecies, is(Stool, 3, 4)),
+		flag("bleeding_or_swollen_rear", Soon, false, anySpecies, is(UnderTail, 2, 3, 5, 6)),
+		flag("sore_anal_glands", Soon, false, anySpecies, is(AnalGlands, 2)),
+		flag("wound", Soon, false, anySpecies, is(CoatWounds, 2, 3)),
+		flag("weak_hind_limbs", Soon, false, anySpecies, is(HindLimbs, 1)),
+		flag("small_or_bloody_urine", Soon, false, anySpecies, is(Urination, 1, 4)),
+		flag("slimy_eye", Soon, false, anySpecies, is(EyeDischarge, 2)),
+		flag("hard_lump", Soon, false, anySpecies, is(Lump, 2)),
 	}
 	for i := range flags {
 		switch flags[i].id {
