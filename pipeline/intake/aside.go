@@ -65,7 +65,14 @@ func (w *worker) flushAside() error {
 
 // refuse sets a row aside.
 func (w *worker) refuse(row int64, f fault) {
-	w.refuseFault(f.reason, Fault{File: filepath.Base(w.p.in.Path), Row: row, Column: f.at.column, Reason: reasonNames[f.reason], Kind: f.describe(), Expected: f.at.expected, Remedy: f.at.remedy})
+	out := Fault{File: filepath.Base(w.p.in.Path), Row: row, Column: f.at.column, Reason: reasonNames[f.reason], Kind: f.describe(), Expected: f.at.expected, Remedy: f.at.remedy}
+	if a := advice[f.reason]; a.expected != "" {
+		out.Expected = a.expected
+	}
+	if a := advice[f.reason]; a.remedy != "" {
+		out.Remedy = a.remedy
+	}
+	w.refuseFault(f.reason, out)
 }
 
 func (w *worker) refuseBroken(b tabular.Broken) {

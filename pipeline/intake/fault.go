@@ -128,6 +128,20 @@ type place struct {
 	column, expected, remedy string
 }
 
+// advice replaces what a place expects and advises, where the reason says more
+// than the column does. An empty text keeps the place's own.
+var advice = [numReasons]struct{ expected, remedy string }{
+	damagedKey:      {"a key as the export wrote it", "format the column as text before a spreadsheet touches it; the digits that are gone cannot be had back"},
+	missingValue:    {"", "fill it in the export, or look whether the column is the right one"},
+	badText:         {"text in the stated encoding", "set file: encoding: to what the export is written in"},
+	tooLong:         {"", "map its words under values; prose is never kept, since it may name people"},
+	implausibleDate: {"a date from 1990 on", "look at the row in the export: such dates stand for none"},
+	ambiguousTime:   {"a local time that occurs once", "say under overlap: which of the two is meant, or export times with their offset from UTC"},
+	skippedTime:     {"a local time that exists", "set gap: shift_forward, or look at the clock of the export"},
+	inexactNumber:   {"", "write one number: ranges and comparisons are not readings"},
+	blankReading:    {"a reading, as the check is marked as done", "fill the reading or correct the state in the export"},
+}
+
 // found is what sort of value a cell held.
 type found uint8
 

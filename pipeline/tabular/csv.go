@@ -29,6 +29,7 @@ type csvReader struct {
 	grammar
 	path   string
 	text   *textFile
+	chunk  int // bytes read at a time
 	header []string
 	raw    []byte // the header record as it stands, to know it again
 	slots  []int  // place of each file column in the selection, or the spare one
@@ -49,7 +50,10 @@ type csvReader struct {
 }
 
 func openCSV(path string, f Format) (*csvReader, error) {
-	r := &csvReader{path: path, full: make(chan *chunk, 1), stop: make(chan struct{}), row: 1}
+	r := &csvReader{path: path, full: make(chan *chunk, 1), stop: make(chan struct{}), row: 1, chunk: f.chunk}
+	if r.chunk == 0 {
+		r.chunk = chunkSize
+	}
 	r.delim, r.quote, r.quotes = f.Delimiter, f.Quote, !f.NoQuote
 	if r.delim == 0 {
 		r.delim = ','
@@ -91,7 +95,7 @@ func (r *csvReader) more(buf []byte) ([]byte, error) {
 
 // readHeader passes over title rows and blank lines and reads the header.
 func (r *csvReader) readHeader(skip int) error {
-	buf, err := r.more(make([]byte, 0, chunkSize))
+	buf, err := r.more(make([]byte, 0, r.chunk))
 	if err != nil {
 		return err
 	}
@@ -114,6 +118,10 @@ func (r *csvReader) readHeader(skip int) error {
 		}
 		content := buf[pos:x.end]
 		pos = x.next
+		if x.flaw != sound && skip == 0 {
+			b := r.broken(r.row, x.flaw, content)
+			return &Problem{File: r.path, Row: r.row, Expected: b.Expected + " in the row of column names", Found: b.Found, Remedy: "check skip_rows, delimiter and quote"}
+		}
 		r.row++
 		if skip > 0 {
 			skip--
@@ -210,10 +218,10 @@ func (r *csvReader) split() {
 
 // buffer returns an empty buffer with room for a chunk behind n bytes.
 func (r *csvReader) buffer(n int) []byte {
-	if b, ok := r.pool.Get().(*[]byte); ok && cap(*b) >= n+chunkSize/2 {
+	if b, ok := r.pool.Get().(*[]byte); ok && cap(*b) >= n+r.chunk/2 {
 		return (*b)[:0]
 	}
-	return make([]byte, 0, n+chunkSize)
+	return make([]byte, 0, n+r.chunk)
 }
 
 func (r *csvReader) fail(err error) {

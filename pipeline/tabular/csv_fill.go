@@ -183,6 +183,9 @@ func (r *csvReader) endRow(b *Batch, record []byte, row, cells int, extra bool) 
 		r.refuseRow(b, longCell, record)
 		return row
 	}
+	for i := cells; i < len(r.slots); i++ { // trailing columns without a name
+		b.columns[r.slots[i]][row] = Span{}
+	}
 	b.Rows = append(b.Rows, b.rowNo)
 	b.rowNo++
 	return row + 1

@@ -154,13 +154,14 @@ func (g *grammar) misfit(record []byte) flaw {
 func (g *grammar) cells(record []byte, do func(cell []byte, quoted bool)) {
 	for i := 0; ; {
 		if i < len(record) && record[i] == g.quote && g.quotes {
-			k, _, _ := g.closing(record, i, true)
-			do(record[i+1:k], true)
-			if i = k + 1; i >= len(record) {
-				return
+			if k, f, _ := g.closing(record, i, true); f == sound {
+				do(record[i+1:k], true)
+				if i = k + 1; i >= len(record) {
+					return
+				}
+				i++ // the delimiter
+				continue
 			}
-			i++ // the delimiter
-			continue
 		}
 		k := bytes.IndexByte(record[i:], g.delim)
 		if k < 0 {

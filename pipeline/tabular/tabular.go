@@ -26,6 +26,8 @@ type Format struct {
 	SkipRows  int    // rows before the header
 	Sheet     string // xlsx: name of the sheet; default the first
 	Records   string // json: dotted path to the list of records; default the top
+
+	chunk int // text handed to a worker at a time; 0: chunkSize; set by tests
 }
 
 // MaxCell is the longest cell in bytes that is read. A longer one means a
