@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"hindcheck/pipeline/codes"
@@ -284,8 +285,10 @@ func (m *wordMapper) meaning(cell []byte) int32 {
 		if !codes.ValidID(word) {
 			return memoFault - int32(unmappedWord)
 		}
-	case len(word) > source.MaxWord:
-		return memoFault - int32(tooLong)
+	default:
+		if word = strings.Join(strings.Fields(word), " "); len(word) > source.MaxWord {
+			return memoFault - int32(tooLong)
+		}
 	}
 	return c.words.add([]byte(word))
 }

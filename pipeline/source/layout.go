@@ -350,6 +350,9 @@ func daysFromCivil(y, m, d int) int64 {
 // since 1970 UTC.
 func (l *Layout) parseSerial(b []byte) (m Moment, ok bool) {
 	v, ok := Decimal(b, '.')
+	if !ok { // a day number has no thousands sign, so the comma is the decimal sign
+		v, ok = Decimal(b, ',')
+	}
 	if !ok || v < 0 {
 		return m, false
 	}
