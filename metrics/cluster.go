@@ -114,3 +114,43 @@ func ratioVariance(patterns []ClusterPattern, p, needed, clusters float64) float
 	}
 	return clusters / (clusters - 1) * ss / (needed * needed)
 }
+
+// WidenByDesignEffect widens the limits of a proportion for clusters whose design
+// effect is known from elsewhere, for instance from ClusterRobust on the verified
+// episodes beside a figure of Corrected.
+//
+// On the logit scale each limit moves away from the value by the factor
+// sqrt(designEffect). At a value of 0 or 1 the distance of the other limit is
+// multiplied by designEffect, since there it falls with 1/n. A design effect below
+// 1 changes nothing. An estimate that is not estimable, or unbounded, comes back as
+// it is. It is an approximation: the clusters of the verified episodes are taken to
+// stand for all. It returns an error wrapping ErrArgument for a design effect that
+// is not a positive finite number or an estimate outside [0, 1].
+//
+// Source: Kish (1965) Survey Sampling, section 8.2, for the design effect.
+func WidenByDesignEffect(e Estimate, designEffect float64) (Estimate, error) {
+	if !(designEffect > 0 && designEffect <= math.MaxFloat64) {
+		return Estimate{}, argErr("design effect %v, expected a positive finite number", designEffect)
+	}
+	if !e.Estimable() || e.LowUnbounded || e.HighUnbounded || designEffect <= 1 {
+		return e, nil
+	}
+	if e.Low < 0 || e.High > 1 || e.Value < e.Low || e.Value > e.High {
+		return Estimate{}, argErr("estimate %v (%v to %v), expected a proportion within its limits", e.Value, e.Low, e.High)
+	}
+	e.Method += ", widened by the design effect"
+	if e.Value == 0 || e.Value == 1 {
+		e.Low, e.High = clip01(e.Value-designEffect*(e.Value-e.Low)), clip01(e.Value+designEffect*(e.High-e.Value))
+		return e, nil
+	}
+	factor := math.Sqrt(designEffect)
+	odds := e.Value / (1 - e.Value)
+	move := func(limit float64) float64 {
+		if limit <= 0 || limit >= 1 {
+			return limit
+		}
+		return oddsShift(e.Value, math.Pow(limit/(1-limit)/odds, factor))
+	}
+	e.Low, e.High = move(e.Low), move(e.High)
+	return e, nil
+}

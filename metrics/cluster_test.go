@@ -127,3 +127,42 @@ func TestClusterRobustCoverage(t *testing.T) {
 		t.Errorf("naive limits cover %d of %d: the simulation has no clusters", naive, draws)
 	}
 }
+
+func TestWidenByDesignEffect(t *testing.T) {
+	r := rand.New(rand.NewPCG(51, 52))
+	for range 300 {
+		n := 200 + r.Int64N(2000)
+		x := n/10 + r.Int64N(8*n/10)
+		e, _ := Wilson(x, n, 0.95)
+		// With n and x divided by 4, and the same share, the interval is that of a
+		// design effect of 4.
+		low, high := wilsonLimits(float64(x)/4, float64(n)/4, 0.95)
+		got, err := WidenByDesignEffect(e, 4)
+		if err != nil || math.Abs(got.Low-low) > 0.005 || math.Abs(got.High-high) > 0.005 || got.Value != e.Value {
+			t.Errorf("%d of %d: %v, want about %v to %v (%v)", x, n, got, low, high, err)
+		}
+		checkSane(t, "widened", got, 0, 1)
+	}
+	all, _ := ClopperPearson(400, 400, 0.95)
+	quarter, _ := ClopperPearson(100, 100, 0.95)
+	if got, _ := WidenByDesignEffect(all, 4); math.Abs(got.Low-quarter.Low) > 0.001 || got.High != 1 {
+		t.Errorf("all of 400: %v, want about %v", got, quarter)
+	}
+	plain, _ := Wilson(3, 10, 0.95)
+	if got, _ := WidenByDesignEffect(plain, 0.5); got.Low != plain.Low || got.Method != plain.Method {
+		t.Errorf("a design effect below 1 changes the limits: %v", got)
+	}
+	missing := notEstimable(0.95, MethodWilson, "nothing")
+	if got, err := WidenByDesignEffect(missing, 2); err != nil || got.Estimable() {
+		t.Errorf("not estimable: %v, %v", got, err)
+	}
+	for name, f := range map[string]func() error{
+		"zero":     func() error { _, err := WidenByDesignEffect(plain, 0); return err },
+		"NaN":      func() error { _, err := WidenByDesignEffect(plain, math.NaN()); return err },
+		"a number": func() error { _, err := WidenByDesignEffect(Estimate{Value: 130, Low: 76, High: 221}, 2); return err },
+	} {
+		if err := f(); !errors.Is(err, ErrArgument) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

@@ -62,6 +62,10 @@ type Correction struct {
 	// episodes: without the mark, with it, and together. Verified ones are known,
 	// the rest is expected; the limits are for the actual number.
 	Missed, Caught, Needed Estimate
+	// MissedFound and MissedSampled are the verified among Missed: animals that
+	// made themselves known, and animals found among the FollowedUp episodes of
+	// the unmarked remainder. A sensitivity rests on these few.
+	MissedFound, MissedSampled, FollowedUp int64
 	// Verified is the table behind Naive.
 	Verified TwoByTwo
 	Naive    NaiveAccuracy
@@ -120,7 +124,7 @@ func Corrected(strata []VerificationStratum, opt CorrectionOptions) (Correction,
 	s.expect()
 	s.draws = drawVerification(parts, opt.Draws, opt.Rand)
 	c.fill(&s)
-	c.warn(&s, opt.MinSampled)
+	c.warn(opt.MinSampled)
 	return c, nil
 }
 
@@ -141,6 +145,9 @@ func naiveAccuracy(t TwoByTwo, conf float64) (n NaiveAccuracy, err error) {
 // countThin counts unverified episodes whose part holds few followed up.
 func (c *Correction) countThin(strata []VerificationStratum, minSampled int64) {
 	for _, s := range strata {
+		c.MissedFound += s.Absent.FoundNeeded
+		c.MissedSampled += s.Absent.SampledNeeded
+		c.FollowedUp += s.Absent.Sampled()
 		for _, cell := range []VerificationCell{s.Present, s.Absent} {
 			c.Episodes += cell.Total()
 			c.Unverified += cell.Unverified
@@ -242,30 +249,27 @@ func (c *Correction) fill(s *summary) {
 }
 
 // warn adds the sentences that belong beside the corrected figures.
-func (c *Correction) warn(s *summary, minSampled int64) {
-	var warnings []string
+func (c *Correction) warn(minSampled int64) {
+	var thin, few []string
 	if c.ThinUnverified > 0 {
-		warnings = append(warnings, fmt.Sprintf("%.0f %% of the unverified episodes are in %d cells with fewer than %d followed up",
-			100*c.ThinShare, c.ThinParts, minSampled))
-	}
-	var cases, followed float64
-	for _, p := range s.parts {
-		if !p.present && p.k < p.n {
-			cases, followed = cases+p.x, followed+p.k
+		cells := "1 cell"
+		if c.ThinParts > 1 {
+			cells = fmt.Sprintf("%d cells", c.ThinParts)
 		}
+		thin = []string{fmt.Sprintf("%.0f %% of the unverified episodes are in %s with fewer than %d followed up",
+			100*c.ThinShare, cells, minSampled)}
 	}
-	var few []string
-	if followed > 0 && cases < fewCases {
-		few = []string{fmt.Sprintf("rests on %.0f animals in need among %.0f followed up without the mark", cases, followed)}
+	if c.Bounds.Missed.High > c.Bounds.Missed.Low && c.MissedSampled < fewCases {
+		few = []string{fmt.Sprintf("rests on %d in need among %d followed up without the mark", c.MissedSampled, c.FollowedUp)}
 	}
 	for _, e := range []*Estimate{&c.Sensitivity, &c.NPV, &c.Missed, &c.Needed, &c.Prevalence} {
 		if e.Estimable() {
-			e.Warnings = append(append([]string{}, warnings...), few...)
+			e.Warnings = append(append([]string{}, thin...), few...)
 		}
 	}
 	for _, e := range []*Estimate{&c.Specificity, &c.PPV, &c.Caught} {
 		if e.Estimable() {
-			e.Warnings = warnings
+			e.Warnings = append([]string{}, thin...)
 		}
 	}
 }

@@ -33,6 +33,12 @@ type lineSetting struct {
 	uneven   float64 // standard deviation of log audit shares between strata
 }
 
+// scaled is the setting with another number of strata.
+func (c lineSetting) scaled(strata int) lineSetting {
+	c.strata = strata
+	return c
+}
+
 func (c lineSetting) model(r *rand.Rand) lineModel {
 	m := lineModel{selfNeeded: 0.4, selfWell: 0.03}
 	var total float64

@@ -163,7 +163,7 @@ func TestNoCaseFoundIsNotNoCase(t *testing.T) {
 	if c.Sensitivity.Low > 0.98 {
 		t.Errorf("sensitivity from %v, with up to %v missed of %v", c.Sensitivity.Low, c.Missed.High, c.Needed.Value)
 	}
-	if len(c.Sensitivity.Warnings) == 0 || !strings.Contains(c.Sensitivity.Warnings[0], "rests on 0 animals") {
+	if len(c.Sensitivity.Warnings) == 0 || !strings.Contains(c.Sensitivity.Warnings[0], "rests on 0 in need among 504 followed up") {
 		t.Errorf("no warning about few cases: %q", c.Sensitivity.Warnings)
 	}
 }
@@ -177,8 +177,11 @@ func TestCorrectedThinCells(t *testing.T) {
 	if c.ThinUnverified != 300 || c.ThinParts != 1 || math.Abs(c.ThinShare-0.75) > 1e-12 || c.Unverified != 400 || c.Episodes != 558 {
 		t.Errorf("thin %d of %d in %d cells, share %v, %d episodes", c.ThinUnverified, c.Unverified, c.ThinParts, c.ThinShare, c.Episodes)
 	}
-	if want := "75 % of the unverified episodes are in 1 cells with fewer than 10 followed up"; !slices.Contains(c.Sensitivity.Warnings, want) {
+	if want := "75 % of the unverified episodes are in 1 cell with fewer than 10 followed up"; !slices.Contains(c.Sensitivity.Warnings, want) {
 		t.Errorf("warnings %q", c.Sensitivity.Warnings)
+	}
+	if c.MissedFound != 20 || c.MissedSampled != 1 || c.FollowedUp != 50 || c.MissedFound+c.MissedSampled != c.Verified.FN {
+		t.Errorf("missed: %d found, %d of %d followed up, verified %+v", c.MissedFound, c.MissedSampled, c.FollowedUp, c.Verified)
 	}
 }
 
@@ -315,5 +318,20 @@ func TestTippingPointEdges(t *testing.T) {
 	s, _ := TippingPointSpecificity(publishedStrata(t, c), 0.9)
 	if got := mustCorrect(t, publishedStrata(t, c), 1).Specificity.Value; math.Abs(s.Value-got) > 1e-12 || !s.Met {
 		t.Errorf("specificity %+v, corrected %v", s, got)
+	}
+}
+
+func BenchmarkCorrected(b *testing.B) {
+	r := rand.New(rand.NewPCG(55, 56))
+	for _, n := range []int{6, 30} {
+		strata, _, _ := ordinarySettings[0].scaled(n).model(r).draw(r, 24000)
+		b.Run(fmt.Sprintf("strata=%d/draws=4000", n), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := Corrected(strata, CorrectionOptions{Conf: 0.95, MinSampled: 10, Draws: 4000, Rand: r}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

@@ -35,7 +35,7 @@
 //	... as a posterior, small x                     Jeffreys
 //	... simple to redo by hand                      AgrestiCoull
 //	... when the same animal, advisor or practice
-//	    recurs                                      ClusterRobust
+//	    recurs                                      ClusterRobust, WidenByDesignEffect
 //
 // Two unpaired proportions
 //
@@ -52,6 +52,7 @@
 //	how much a mark (or its absence) moves the odds LRPositive, LRNegative
 //	one figure for both                             DiagnosticOddsRatio, Youden
 //	predictive values where need is rarer           PPVAt, NPVAt, PostTest
+//	does a figure meet a floor                      AgainstFloor
 //
 // One test against need, outcome known for some episodes only
 //

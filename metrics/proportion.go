@@ -64,14 +64,7 @@ func wilsonWithZ(x, n, z float64) (low, high float64) {
 	p := x / n
 	mid := (p + z*z/(2*n)) / (1 + z*z/n)
 	half := z / (1 + z*z/n) * math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
-	low, high = mid-half, mid+half
-	if x <= 0 {
-		low = 0
-	}
-	if x >= n {
-		high = 1
-	}
-	return clip01(low), clip01(high)
+	return clip01(mid - half), clip01(mid + half)
 }
 
 // ClopperPearson estimates x / n with the limits that invert the two one-sided

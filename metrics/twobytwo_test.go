@@ -236,3 +236,54 @@ func TestRatioZeroCells(t *testing.T) {
 		}
 	}
 }
+
+// TestTwoByTwoRowByRow counts from single episodes, one by one.
+func TestTwoByTwoRowByRow(t *testing.T) {
+	r := rand.New(rand.NewPCG(53, 54))
+	for range 100 {
+		var table TwoByTwo
+		var marked, needed []bool
+		for range 1 + r.IntN(200) {
+			m, need := r.IntN(2) == 0, r.IntN(3) == 0
+			marked, needed = append(marked, m), append(needed, need)
+			switch {
+			case m && need:
+				table.TP++
+			case m:
+				table.FP++
+			case need:
+				table.FN++
+			default:
+				table.TN++
+			}
+		}
+		share := func(of func(marked, need bool) bool, hit func(marked, need bool) bool) (x, n float64) {
+			for i := range marked {
+				if of(marked[i], needed[i]) {
+					n++
+					if hit(marked[i], needed[i]) {
+						x++
+					}
+				}
+			}
+			return x, n
+		}
+		need := func(_, n bool) bool { return n }
+		well := func(_, n bool) bool { return !n }
+		mark := func(m, _ bool) bool { return m }
+		left := func(m, _ bool) bool { return !m }
+		all := func(_, _ bool) bool { return true }
+		for _, m := range []struct {
+			f       func(TwoByTwo, float64) (Estimate, error)
+			of, hit func(marked, need bool) bool
+		}{
+			{Sensitivity, need, mark}, {Specificity, well, left}, {PPV, mark, need}, {NPV, left, well},
+			{Accuracy, all, func(m, n bool) bool { return m == n }}, {Prevalence, all, need},
+		} {
+			e, _ := m.f(table, 0.95)
+			if x, n := share(m.of, m.hit); e.Numerator != x || e.Denominator != n {
+				t.Errorf("%+v: %v of %v, row by row %v of %v", table, e.Numerator, e.Denominator, x, n)
+			}
+		}
+	}
+}
