@@ -104,9 +104,9 @@ func TestAuditPrevalenceEdges(t *testing.T) {
 // where need is commoner, and response that differs between strata; the limits hold the actual number in need, and an
 // unweighted share does not.
 func TestAuditCoverage(t *testing.T) {
-	years := 700
+	years, lowest, highest := 700, 0.93, 0.97
 	if testing.Short() {
-		years = 150
+		years, lowest, highest = 150, 0.88, 1.0
 	}
 	r := rand.New(rand.NewPCG(33, 34))
 	binom := func(n int64, p float64) int64 { return int64(binomialDraw(r, float64(n), p)) }
@@ -144,8 +144,8 @@ func TestAuditCoverage(t *testing.T) {
 	}
 	share := float64(held) / float64(years)
 	t.Logf("weighted %.3f, unweighted %.3f", share, float64(plain)/float64(years))
-	if !testing.Short() && (share < 0.93 || share > 0.97) {
-		t.Errorf("coverage %.3f, want 0.93 to 0.97", share)
+	if share < lowest || share > highest {
+		t.Errorf("coverage %.3f, want %v to %v", share, lowest, highest)
 	}
 	if float64(plain) > 0.8*float64(years) {
 		t.Errorf("the unweighted share covers in %d of %d years: the weights do nothing here", plain, years)

@@ -56,7 +56,7 @@ type ClusterEstimate struct {
 //
 // Source: Rao, Scott (1992) Biometrics 48:577-585; Wilson limits on the effective
 // sample size: Korn, Graubard (1998) Surv Methodol 24:193-201 (exact limits) and
-// Dean, Pagano (2015) Stat Methods Med Res 24:484-496 (score limits).
+// Dean, Pagano (2015) J Surv Stat Methodol 3:484-503 (score limits).
 func ClusterRobust(patterns []ClusterPattern, conf float64) (ClusterEstimate, error) {
 	if err := checkConf(conf); err != nil {
 		return ClusterEstimate{}, err

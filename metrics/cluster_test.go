@@ -90,10 +90,7 @@ func TestClusterRobustEdges(t *testing.T) {
 // TestClusterRobustCoverage draws clusters with their own chance of being
 // caught; the naive limits cover far too seldom, the robust ones do not.
 func TestClusterRobustCoverage(t *testing.T) {
-	draws := 2000
-	if testing.Short() {
-		draws = 400
-	}
+	const draws = 2000
 	src := rand.NewPCG(9, 10)
 	own := distuv.Beta{Alpha: 3.2, Beta: 0.8, Src: src} // mean 0.8, correlation 1/5
 	r := rand.New(src)

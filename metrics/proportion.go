@@ -99,7 +99,7 @@ func clopperPearsonLimits(x, n, conf float64) (low, high float64) {
 //
 // Arguments, edges and errors are those of Wilson.
 //
-// Source: Brown, Cai, DasGupta (2001) Stat Sci 16:101-133, section 4.1.2.
+// Source: Brown, Cai, DasGupta (2001) Stat Sci 16:101-133.
 func Jeffreys(x, n int64, conf float64) (Estimate, error) {
 	return proportion(x, n, conf, MethodJeffreys, jeffreysLimits)
 }
