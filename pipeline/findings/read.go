@@ -40,10 +40,16 @@ func Load(path string) (*Dictionary, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, top := strict.Parse(path, data); top.AnyMap().Has("extends") {
-		return Default().Extend(path, data)
+	return ParseOrExtend(path, data)
+}
+
+// ParseOrExtend reads a dictionary that is complete, or one with the key
+// `extends`, which is merged into Default. file is its name in messages.
+func ParseOrExtend(file string, data []byte) (*Dictionary, error) {
+	if _, top := strict.Parse(file, data); top.AnyMap().Has("extends") {
+		return Default().Extend(file, data)
 	}
-	return Parse(path, data)
+	return Parse(file, data)
 }
 
 // Parse reads a complete dictionary. file is its name in messages.

@@ -105,12 +105,17 @@ type Load struct {
 // Definitions names the files under which cases were derived, by SHA-256. The
 // texts lie under definitions/.
 type Definitions struct {
-	Dictionary     string `json:"dictionary"`
-	Rules          string `json:"rules"`
-	CaseDefinition string `json:"case_definition"`
-	Strata         string `json:"strata"`
+	Dictionary string `json:"dictionary"`
+	// DictionaryContent is the hash of the dictionary as it was understood: a
+	// newer program may bring a longer built-in one under the same empty name.
+	DictionaryContent string `json:"dictionary_content"`
+	Rules             string `json:"rules"`
+	CaseDefinition    string `json:"case_definition"`
+	Strata            string `json:"strata"`
 	// EpisodeHours is the window within which contacts form one episode.
 	EpisodeHours int `json:"episode_hours"`
+	// LinkHours is the window within which an outcome is linked by animal.
+	LinkHours int `json:"link_hours"`
 	// CasesFormat is the version of the derivation.
 	CasesFormat int `json:"cases_format"`
 }

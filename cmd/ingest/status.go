@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"hindcheck/cmd/internal/command"
+	"hindcheck/cmd/internal/settings"
+	"hindcheck/pipeline"
+)
+
+func statusCommand(s command.Streams) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "status",
+		Short: "Say what the store holds: months, rows, last loads",
+		Example: `  report demo --dir demo
+  ingest status --store demo/store`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			set, err := settings.Load(cmd.Flags(), s.Env)
+			if err != nil {
+				return err
+			}
+			if set.Format != "text" && set.Format != "json" {
+				return fmt.Errorf("%w: --format %s: expected text or json", settings.ErrUsage, set.Format)
+			}
+			st, err := pipeline.ReadStatus(set.Store)
+			if err != nil {
+				return err
+			}
+			return command.WriteResult(s.Out, set.Out, func(w io.Writer) error {
+				if set.Format == "json" {
+					return command.WriteJSON(w, st)
+				}
+				return writeStatus(w, st)
+			})
+		},
+	}
+	settings.AddFlags(cmd.Flags(), "config", "store", "format", "out")
+	return cmd
+}
+
+// shownLoads is how many of the latest loads the text shows.
+const shownLoads = 5
+
+func writeStatus(w io.Writer, st *pipeline.Status) error {
+	fmt.Fprintf(w, "%s: %d loads, data up to %s, %.1f MB, written by %s\n", st.Store, len(st.Loads), st.DataCut.Format("2006-01-02"), float64(st.Bytes)/1e6, st.Software)
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "month\tepisodes\tcalls\tchecks\toutcomes\t")
+	for _, m := range st.Months {
+		fmt.Fprintf(tw, "%d-%02d\t%d\t%d\t%d\t%d\t\n", m.Month/100, m.Month%100, m.Episodes, m.Calls, m.Checks, m.Outcomes)
+	}
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "set aside: %d rows\n", st.SetAside)
+	for i := max(0, len(st.Loads)-shownLoads); i < len(st.Loads); i++ {
+		l := st.Loads[i]
+		fmt.Fprintf(w, "load %d at %s: %d exports, %d rows read, %d new, %d superseding, %d set aside\n",
+			l.No, l.At.Format("2006-01-02 15:04"), len(l.Exports), l.Sums.Rows, l.Sums.New, l.Sums.Superseding, l.Sums.SetAside)
+	}
+	return nil
+}

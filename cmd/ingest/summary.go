@@ -1,0 +1,107 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"sort"
+	"text/tabwriter"
+
+	"hindcheck/pipeline"
+	"hindcheck/pipeline/store"
+)
+
+// writeSummary writes what a load did, for people.
+func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
+	for _, k := range sum.Known {
+		fmt.Fprintf(w, "%s: already loaded by load %d\n", k.Name, k.Load)
+	}
+	if sum.Load == 0 {
+		_, err := fmt.Fprintf(w, "nothing new; %s is as it was\n", dir)
+		return err
+	}
+	if sum.DryRun {
+		fmt.Fprintf(w, "load %d would do this; nothing was changed\n", sum.Load)
+	} else {
+		fmt.Fprintf(w, "load %d into %s, data up to %s\n", sum.Load, dir, sum.DataCut.Format("2006-01-02"))
+	}
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "records\tread\tnew\tsuperseding\tunchanged\tolder\twithin\tset aside\t")
+	for _, row := range byRecord(sum.Exports) {
+		writeSums(tw, row.name, row.sums)
+	}
+	writeSums(tw, "all", sum.Sums)
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "row sum: %d new + %d superseding + %d unchanged + %d older than stored + %d superseded within the load + %d set aside = %d rows read\n",
+		sum.Sums.New, sum.Sums.Superseding, sum.Sums.Unchanged, sum.Sums.Older, sum.Sums.Within, sum.Sums.SetAside, sum.Sums.Rows)
+	writeCounts(w, "set aside", sum.Aside)
+	for _, e := range sum.Examples {
+		fmt.Fprintf(w, "  %s\n", e)
+	}
+	writeCounts(w, "outcomes linked by", sum.Links)
+	writeCounts(w, "put right or noticed", notes(sum.Exports))
+	if sum.Rebuilt {
+		fmt.Fprintln(w, "a definition changed: the cases of all months were derived anew")
+	}
+	return nil
+}
+
+type recordSums struct {
+	name string
+	sums store.Sums
+}
+
+// byRecord adds up the exports by the kind of record, in the order of a load.
+func byRecord(exports []store.Export) []recordSums {
+	var out []recordSums
+	for _, record := range []string{"calls", "checks", "outcomes", "coverage"} {
+		row := recordSums{name: record}
+		for _, e := range exports {
+			if e.Record == record {
+				row.sums.Add(e.Sums)
+			}
+		}
+		if row.sums.Rows > 0 {
+			out = append(out, row)
+		}
+	}
+	return out
+}
+
+func writeSums(w io.Writer, name string, s store.Sums) {
+	fmt.Fprintf(w, "%s\t%d\t%d\t%d\t%d\t%d\t%d\t%d\t\n", name, s.Rows, s.New, s.Superseding, s.Unchanged, s.Older, s.Within, s.SetAside)
+}
+
+func notes(exports []store.Export) map[string]int64 {
+	out := map[string]int64{}
+	for _, e := range exports {
+		for k, n := range e.Notes {
+			out[k] += n
+		}
+	}
+	return out
+}
+
+// writeCounts writes "title: a 1, b 2" in the order of the names.
+func writeCounts(w io.Writer, title string, counts map[string]int64) {
+	var names []string
+	for name, n := range counts {
+		if n > 0 {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 {
+		return
+	}
+	sort.Strings(names)
+	fmt.Fprintf(w, "%s:", title)
+	for i, name := range names {
+		sep := ","
+		if i == 0 {
+			sep = ""
+		}
+		fmt.Fprintf(w, "%s %s %d", sep, name, counts[name])
+	}
+	fmt.Fprintln(w)
+}

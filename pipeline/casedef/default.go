@@ -1,0 +1,19 @@
+package casedef
+
+import (
+	_ "embed"
+	"sync"
+)
+
+//go:embed default.yaml
+var defaultFile []byte
+
+// Default returns the definition that is used where none is named. It panics
+// only if the file built into the program is broken.
+var Default = sync.OnceValue(func() *Definition {
+	d, err := Parse("built-in case definition", defaultFile)
+	if err != nil {
+		panic(err)
+	}
+	return d
+})

@@ -1,0 +1,307 @@
+package pipeline
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+	"time"
+
+	"hindcheck/pipeline/duck"
+	"hindcheck/pipeline/intake"
+	"hindcheck/pipeline/privacy"
+	"hindcheck/pipeline/resolve"
+	"hindcheck/pipeline/store"
+)
+
+// LoadOptions say what to load into which store.
+type LoadOptions struct {
+	// Store is the folder of the store; it is made if it does not exist.
+	Store string
+	// Exports are files, folders or patterns; Sources likewise, of descriptions.
+	Exports, Sources []string
+	Files            DefinitionFiles
+	Key              privacy.Key
+	// ExportedAt overrides what the descriptions say; zero leaves it to them.
+	ExportedAt time.Time
+	// Now is the time that the manifest records.
+	Now time.Time
+	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 400.
+	Threads, MemoryMB int
+	// DryRun does everything but the commit.
+	DryRun bool
+	// Software is the program's version, recorded in the manifest.
+	Software string
+	// FS is the disk; nil means the real one.
+	FS store.FS
+	// Progress, if set, is told what is being done: a step, and for the reading
+	// of exports the rows read so far.
+	Progress func(step string, rows int64)
+}
+
+// Summary says what a load did.
+type Summary struct {
+	// Load is the number of the load, 0 if there was nothing to do.
+	Load   int  `json:"load"`
+	DryRun bool `json:"dry_run,omitempty"`
+	// Known are exports that the store has read before, with the load's number.
+	Known   []KnownExport  `json:"known,omitempty"`
+	Exports []store.Export `json:"exports"`
+	Sums    store.Sums     `json:"sums"`
+	// Aside counts rows set aside by reason; Examples are a few of them.
+	Aside    map[string]int64 `json:"set_aside"`
+	Examples []string         `json:"examples,omitempty"`
+	Links    map[string]int64 `json:"links"`
+	DataCut  time.Time        `json:"data_cut"`
+	// Rebuilt says that a definition changed and all cases were derived anew.
+	Rebuilt bool `json:"rebuilt,omitempty"`
+}
+
+// KnownExport is an export that was loaded before, under the same description.
+type KnownExport struct {
+	Name string `json:"name"`
+	Load int    `json:"load"`
+}
+
+// ErrKeyMismatch says that the key is not the one of the store.
+var ErrKeyMismatch = errors.New("the key is not the one this store was loaded with, and its pseudonyms would not match; use the same key")
+
+// loader carries one load.
+type loader struct {
+	opt   LoadOptions
+	tx    *store.Tx
+	defs  *Definitions
+	sum   *Summary
+	parts []resolve.Part
+	// exports by file number, in the order of reading.
+	exports []store.Export
+}
+
+// Load reads exports into the store, wholly or not at all. An error means that
+// the store is as it was: a missing file, a description or definition with
+// mistakes (strict.Problems), a file that does not fit its description
+// (*tabular.Problem), a wrong key, another load at work (store.ErrBusy), a
+// full disk. Rows that cannot be used are no error; they are in the summary.
+func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
+	if opt.FS == nil {
+		opt.FS = store.Disk{}
+	}
+	if opt.MemoryMB == 0 {
+		opt.MemoryMB = 400
+	}
+	if opt.Progress == nil {
+		opt.Progress = func(string, int64) {}
+	}
+	if opt.Key.IsZero() {
+		return nil, fmt.Errorf("load: %w: none given", privacy.ErrKey)
+	}
+	l := &loader{opt: opt, sum: &Summary{DryRun: opt.DryRun, Aside: map[string]int64{}, Links: map[string]int64{}}}
+	todo, err := l.plan()
+	if err != nil {
+		return nil, err
+	}
+	made := false
+	if _, serr := os.Stat(opt.Store); errors.Is(serr, os.ErrNotExist) {
+		made = true
+	}
+	if l.tx, err = store.Begin(opt.FS, opt.Store); err != nil {
+		return nil, err
+	}
+	defer func() {
+		err = errors.Join(err, l.tx.Close())
+		if made && (err != nil || opt.DryRun) && l.tx.Manifest.LastLoad() == 0 {
+			// A first load that did not happen leaves no folder behind.
+			err = errors.Join(err, opt.FS.Remove(opt.Store))
+		}
+	}()
+	return l.sum, l.run(ctx, todo)
+}
+
+// plan reads definitions and descriptions and finds the exports, before the
+// store is locked: mistakes in them should cost no time.
+func (l *loader) plan() ([]reading, error) {
+	was, stored, done, err := lookAt(l.opt.Store)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	if l.defs, err = readDefinitions(l.opt.Files, was, stored); err != nil {
+		return nil, err
+	}
+	descs, err := readSources(l.opt.Sources, l.defs.Dictionary)
+	if err != nil {
+		return nil, err
+	}
+	return matchExports(l.opt.Exports, descs)
+}
+
+// lookAt reads what a store, if there is one, was loaded with.
+func lookAt(dir string) (was store.Definitions, stored func(string) ([]byte, error), done func(), err error) {
+	s, err := store.Open(dir)
+	if errors.Is(err, store.ErrNoStore) {
+		return was, nil, func() {}, nil
+	}
+	if err != nil {
+		return was, nil, nil, err
+	}
+	return s.Manifest.Definitions, s.Definition, func() { _ = s.Close() }, nil
+}
+
+func (l *loader) run(ctx context.Context, todo []reading) error {
+	m := l.tx.Manifest
+	if m.KeyCheck != "" && m.KeyCheck != l.opt.Key.Check() {
+		return fmt.Errorf("load into %s: %w", l.opt.Store, ErrKeyMismatch)
+	}
+	if was := m.Definitions; m.LastLoad() > 0 && was.EpisodeHours != l.defs.EpisodeHours {
+		return fmt.Errorf("load into %s: expected --episode-hours %d, with which this store was made, found %d; use that, or load all exports into a new store",
+			l.opt.Store, was.EpisodeHours, l.defs.EpisodeHours)
+	}
+	for _, t := range todo {
+		if err := l.read(ctx, t); err != nil {
+			return err
+		}
+	}
+	rebuild := m.LastLoad() > 0 && casesDiffer(m.Definitions, l.ids())
+	if len(l.exports) == 0 && !rebuild && m.Definitions == l.ids() {
+		return nil // nothing new: the store stays untouched
+	}
+	l.opt.Progress("resolve rows against the store", 0)
+	set := l.defs.Settings()
+	set.RebuildCases = rebuild
+	res, err := resolve.Run(ctx, l.tx, l.parts, set, duck.Options{Threads: l.opt.Threads, MemoryMB: l.opt.MemoryMB})
+	if err != nil {
+		return err
+	}
+	l.sum.Rebuilt = rebuild
+	if err := l.account(res); err != nil {
+		return err
+	}
+	if l.opt.DryRun {
+		return nil
+	}
+	l.opt.Progress("commit", 0)
+	return l.commit(res)
+}
+
+// ids are the definitions as the manifest records them.
+func (l *loader) ids() store.Definitions {
+	ids := l.defs.ids
+	ids.CasesFormat = resolve.CasesFormat
+	return ids
+}
+
+// casesDiffer reports whether cases made under a would differ under b. The
+// strata only group them.
+func casesDiffer(a, b store.Definitions) bool {
+	a.Strata, b.Strata = "", ""
+	return a != b
+}
+
+// read stages one export, unless the store has read it before.
+func (l *loader) read(ctx context.Context, t reading) error {
+	name := filepath.Base(t.path)
+	if load, ok, err := l.known(t); ok || err != nil {
+		l.sum.Known = append(l.sum.Known, KnownExport{name, load})
+		return err
+	}
+	no := int32(len(l.exports))
+	got, err := intake.Read(ctx, intake.Input{Path: t.path, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Dir: l.tx.Staging(),
+		FileNo: no, ExportedAt: l.opt.ExportedAt, Workers: l.opt.Threads,
+		Progress: func(rows int64) { l.opt.Progress("read "+name, rows) }})
+	if err != nil {
+		return err
+	}
+	for _, p := range got.Parts {
+		l.parts = append(l.parts, resolve.Part{Table: got.Record, Path: p, File: no, Name: name})
+	}
+	for _, p := range got.SetAsideParts {
+		l.parts = append(l.parts, resolve.Part{Table: resolve.AsideTable, Path: p, File: no, Name: name})
+	}
+	for reason, n := range got.Reasons {
+		l.sum.Aside[reason] += n
+	}
+	for _, f := range got.Examples {
+		if len(l.sum.Examples) < maxExamples {
+			l.sum.Examples = append(l.sum.Examples, f.String())
+		}
+	}
+	l.exports = append(l.exports, store.Export{Name: name, Record: got.Record, Source: t.desc.Source, ContentHash: got.ContentHash,
+		MappingHash: t.desc.Hash, ExportedAt: got.ExportedAt.UTC(), Notes: got.Notes,
+		Sums: store.Sums{Rows: got.Rows, SetAside: got.SetAside}})
+	return nil
+}
+
+// known reports whether the store has read this export under this description.
+// Only a store that has read something can, so a first load hashes each file
+// once, while reading it.
+func (l *loader) known(t reading) (load int, ok bool, err error) {
+	if l.tx.Manifest.LastLoad() == 0 {
+		return 0, false, nil
+	}
+	hash, err := fileHash(t.path)
+	if err != nil {
+		return 0, false, fmt.Errorf("read export: %w", err)
+	}
+	load, ok = l.tx.Manifest.Has(hash, t.desc.Hash)
+	return load, ok, nil
+}
+
+// maxExamples is how many rows set aside a summary quotes.
+const maxExamples = 5
+
+// account joins what reading and resolving booked, and refuses to go on unless
+// every row read is accounted for.
+func (l *loader) account(res *resolve.Result) error {
+	for no := range l.exports {
+		e := &l.exports[no]
+		if s, ok := res.Sums[int32(no)]; ok {
+			read := e.Sums.Rows
+			e.Sums.Add(*s)
+			e.Sums.Rows = read
+		}
+		if !e.Sums.Balanced() {
+			return fmt.Errorf("%s: %d rows were read and the account does not cover them (%+v); nothing was loaded; please report this", e.Name, e.Sums.Rows, e.Sums)
+		}
+		l.sum.Sums.Add(e.Sums)
+	}
+	for reason, n := range res.Aside {
+		l.sum.Aside[reason] += n
+	}
+	l.sum.Links = res.Links
+	l.sum.Exports = l.exports
+	l.sum.Load = l.tx.No
+	l.sum.DataCut = l.tx.Manifest.DataCut()
+	for _, e := range l.exports {
+		if e.ExportedAt.After(l.sum.DataCut) {
+			l.sum.DataCut = e.ExportedAt
+		}
+	}
+	return nil
+}
+
+func (l *loader) commit(res *resolve.Result) error {
+	sort.Slice(res.Add, func(i, j int) bool { return res.Add[i].Path < res.Add[j].Path })
+	return l.tx.Commit(store.Change{
+		Add: res.Add, Drop: res.Drop, Texts: l.defs.texts,
+		Load:        &store.Load{No: l.tx.No, At: l.opt.Now.UTC(), DataCut: l.sum.DataCut, Exports: l.exports, Sums: l.sum.Sums, Links: res.Links},
+		Definitions: l.ids(), KeyCheck: l.opt.Key.Check(), Software: l.opt.Software,
+	})
+}
+
+func fileHash(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}

@@ -1,0 +1,51 @@
+package resolve
+
+import (
+	"fmt"
+
+	"hindcheck/pipeline/duck"
+	"hindcheck/pipeline/store"
+)
+
+// AsOf makes the SELECT of a record table as it was after load n: present rows
+// that had come by then, and superseded ones that still stood. n of 0, or the
+// latest load, is the present.
+func AsOf(s *store.Snapshot, name string, n int) (string, error) {
+	t, ok := tableNamed(name)
+	if !ok {
+		return "", fmt.Errorf("no table %q", name)
+	}
+	current := relation(s.Paths(store.Current, name), t.stored())
+	if n == 0 || n >= s.Manifest.LastLoad() {
+		return current, nil
+	}
+	query := fmt.Sprintf("SELECT * FROM (%s) WHERE load_no <= %d", current, n)
+	if paths := s.Paths(store.History, name); len(paths) > 0 {
+		query += fmt.Sprintf(" UNION ALL SELECT %s FROM read_parquet(%s, hive_partitioning = false) WHERE load_no <= %d AND superseded_by > %d",
+			names(t.stored(), ""), duck.FileList(paths), n, n)
+	}
+	return query, nil
+}
+
+// AsideAsOf makes the SELECT of the rows set aside up to load n; 0 is all.
+func AsideAsOf(s *store.Snapshot, n int) string {
+	cols := parseColumns(`load_no INTEGER, file VARCHAR, row BIGINT, column VARCHAR, reason VARCHAR, kind VARCHAR, expected VARCHAR, remedy VARCHAR`)
+	query := relation(s.Paths(store.Aside, ""), cols)
+	if n > 0 {
+		query = fmt.Sprintf("SELECT * FROM (%s) WHERE load_no <= %d", query, n)
+	}
+	return query
+}
+
+// Records are the relations of a whole store after load n, for CasesSQL.
+func Records(s *store.Snapshot, n int) (rel Relations, err error) {
+	for _, one := range []struct {
+		name string
+		into *string
+	}{{"calls", &rel.Calls}, {"checks", &rel.Checks}, {"outcomes", &rel.Outcomes}} {
+		if *one.into, err = AsOf(s, one.name, n); err != nil {
+			return rel, err
+		}
+	}
+	return rel, nil
+}

@@ -1,0 +1,198 @@
+package resolve
+
+import (
+	"context"
+	_ "embed"
+	"fmt"
+	"strings"
+	"text/template"
+
+	"hindcheck/pipeline/casedef"
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/rules"
+	"hindcheck/pipeline/store"
+)
+
+// CasesFormat is the version of the derivation: a store whose cases were made
+// by another one is derived anew.
+const CasesFormat = 1
+
+//go:embed cases.sql
+var casesSQL string
+
+var casesTemplate = template.Must(template.New("cases.sql").Option("missingkey=error").Parse(casesSQL))
+
+// Relations are the records from which cases are derived, each a SELECT of the
+// stored columns of whole months.
+type Relations struct{ Calls, Checks, Outcomes string }
+
+// CasesSQL makes the SELECT that derives one narrow row an episode from the
+// records, under the dictionary, rules and case definition of set. It serves
+// the load, the rebuild, and views of the store as it was after an earlier load.
+func CasesSQL(rel Relations, set Settings) (string, error) {
+	ruled, ruleColumns, err := ruleSQL(set)
+	if err != nil {
+		return "", fmt.Errorf("compile rules: %w", err)
+	}
+	var pivot, columns, codes, scales []string
+	for i := range set.Dictionary.Findings {
+		f := &set.Dictionary.Findings[i]
+		pivot = append(pivot, fmt.Sprintf("arg_max(code, place) FILTER (WHERE finding = '%s') AS %s", f.ID, f.Column()))
+		columns = append(columns, fmt.Sprintf("coalesce(w.%[1]s, -1)::%[2]s AS %[1]s", f.Column(), f.SQLType()))
+		if f.Kind == findings.Number {
+			scales = append(scales, fmt.Sprintf("('%s', %d, %d)", f.ID, f.Scale, f.MaxStored()))
+			continue
+		}
+		for p, c := range f.Codes {
+			codes = append(codes, fmt.Sprintf("('%s', '%s', %d)", f.ID, c.ID, p+1))
+		}
+	}
+	var b strings.Builder
+	err = casesTemplate.Execute(&b, map[string]string{
+		"Calls": rel.Calls, "Checks": rel.Checks, "Outcomes": rel.Outcomes,
+		"Codes": orNone(codes, "('', '', 0)"), "Scales": orNone(scales, "('', 1, 0)"),
+		"Pivot": strings.Join(pivot, ",\n    "), "Findings": strings.Join(columns, ", "),
+		"Found": casedef.SQL(set.CaseDef), "Ruled": ruled, "Select": casesSelect(set, ruleColumns),
+	})
+	return b.String(), err
+}
+
+// orNone keeps a VALUES list from being empty.
+func orNone(list []string, none string) string {
+	if len(list) == 0 {
+		return none
+	}
+	return strings.Join(list, ", ")
+}
+
+// ruleSQL adds the levels and flag bits of the rules in force to base; without
+// rules every level is undetermined and there are no bits.
+func ruleSQL(set Settings) (query string, columns []string, err error) {
+	if set.Rules == nil || len(set.Rules.Flags) == 0 {
+		return "SELECT *, 0::TINYINT AS rule_low, 0::TINYINT AS rule_level, 0::TINYINT AS rule_high FROM base", []string{"rule_low", "rule_level", "rule_high"}, nil
+	}
+	program, err := rules.Compile(set.Rules, set.Dictionary)
+	if err != nil {
+		return "", nil, err
+	}
+	part := rules.Part{Program: program}
+	query, err = rules.Select("base", part)
+	return query, part.Columns(), err
+}
+
+// casesSelect lists the columns of cases in their order.
+func casesSelect(set Settings, ruleColumns []string) string {
+	cols := []string{"b.episode, b.call, b.animal, b.owner, b.advisor, b.site, f.practice, b.species, b.breed_group, b.sex, b.neutered, b.age_months",
+		"b.complaint, b.started_at, b.month, b.local_hour, b.weekday, b.ruleset, b.recorded_rule_level",
+		"b.level, b.later_level, b.contacts, b.recontact_24h"}
+	for _, c := range ruleColumns {
+		cols = append(cols, "b."+c)
+	}
+	cols = append(cols, "b.handling, b.person_hurt, b.safety_net, b.call_seconds", foundColumns())
+	for i := range set.Dictionary.Findings {
+		cols = append(cols, "b."+set.Dictionary.Findings[i].Column())
+	}
+	return strings.Join(cols, ",\n  ")
+}
+
+// foundColumns are the outcome columns; an episode without any outcome gets
+// the values that mean that nothing is known. The practice stands further up.
+func foundColumns() string {
+	var out []string
+	for _, c := range casedef.Columns() {
+		if c.Name != "practice" {
+			out = append(out, fmt.Sprintf("coalesce(f.%[1]s, %[2]s)::%[3]s AS %[1]s", c.Name, c.None, c.Type))
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// cases derives the cases of every month that this load changed.
+func (r *Resolver) cases(ctx context.Context) error {
+	if r.set.RebuildCases {
+		for _, f := range r.tx.Manifest.Files {
+			if f.Part == store.Current && f.Table == "calls" {
+				r.touched[f.Month] = true
+			}
+		}
+	}
+	for _, months := range r.batches(monthList(r.touched)) {
+		if err := r.casesOf(ctx, months); err != nil {
+			return fmt.Errorf("months %s: %w", joinInts(months), err)
+		}
+	}
+	return nil
+}
+
+// batchRows bounds the calls whose cases are derived in one query. Planning the
+// query costs about as much as deriving ten thousand cases, so small months go
+// together; the bound keeps memory from growing with the store.
+const batchRows = 400_000
+
+func (r *Resolver) batches(months []int) [][]int {
+	rows := map[int]int64{}
+	for _, f := range r.tx.Manifest.Select(store.Current, "calls") {
+		rows[f.Month] += f.Rows
+	}
+	for _, a := range r.res.Add {
+		if a.Part == store.Current && a.Table == "calls" {
+			rows[a.Month] = a.Rows
+		}
+	}
+	var out [][]int
+	total := int64(0)
+	for _, m := range months {
+		if len(out) == 0 || total+rows[m] > batchRows {
+			out, total = append(out, nil), 0
+		}
+		out[len(out)-1] = append(out[len(out)-1], m)
+		total += rows[m]
+	}
+	return out
+}
+
+// casesOf derives the cases of some months and writes a file for each.
+func (r *Resolver) casesOf(ctx context.Context, months []int) error {
+	files := map[string][]string{}
+	for _, m := range months {
+		r.drop(store.Cases, "", m)
+		for _, tab := range Tables[:3] {
+			files[tab] = append(files[tab], r.present(tab, m)...)
+		}
+	}
+	if len(files["calls"]) == 0 {
+		return nil
+	}
+	query, err := CasesSQL(Relations{
+		Calls:    relation(files["calls"], callsTable.stored()),
+		Checks:   relation(files["checks"], checksTable.stored()),
+		Outcomes: relation(files["outcomes"], outcomesTable.stored()),
+	}, r.set)
+	if err != nil {
+		return err
+	}
+	if len(months) == 1 {
+		_, err := r.write(ctx, store.Cases, "", months[0], query)
+		return err
+	}
+	if err := r.exec(ctx, "CREATE OR REPLACE TABLE derived AS "+query); err != nil {
+		return err
+	}
+	for _, m := range months {
+		if _, err := r.write(ctx, store.Cases, "", m, fmt.Sprintf("SELECT * FROM derived WHERE month = %d ORDER BY started_at, episode", m)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// present are the files that will hold a table's month after this load.
+func (r *Resolver) present(tab string, month int) []string {
+	if path, ok := r.fresh[tab][month]; ok {
+		if path == "" {
+			return nil
+		}
+		return []string{path}
+	}
+	return r.tx.Paths(store.Current, tab, month)
+}

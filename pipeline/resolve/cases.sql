@@ -1,0 +1,63 @@
+-- cases: one row an episode, the narrow table on which everything is counted.
+-- Made by resolve.CasesSQL from records of whole months; names in double braces are
+-- filled in there, from checked identifiers only.
+WITH
+clinical AS (
+  SELECT *, CASE level WHEN 'emergency' THEN 4 WHEN 'same_day' THEN 3 WHEN 'soon' THEN 2 WHEN 'home_care' THEN 1 ELSE 0 END AS level_no,
+    CASE rule_level WHEN 'emergency' THEN 4 WHEN 'same_day' THEN 3 WHEN 'soon' THEN 2 WHEN 'home_care' THEN 1 ELSE 0 END AS rule_no
+  FROM ({{.Calls}}) WHERE contact_type = 'clinical' AND episode IS NOT NULL),
+-- The record that opened the episode.
+opening AS (
+  SELECT *, timezone(coalesce(zone, 'UTC'), started_at) AS local_start FROM clinical WHERE call = episode),
+-- All records of the first contact: a transfer has two numbers, and the advice
+-- is what the last of them said.
+first_contact AS (
+  SELECT c.call, c.episode, c.started_at, c.level_no, c.rule_no, c.ruleset, c.person_hurt, c.safety_net, c.call_seconds
+  FROM clinical c JOIN opening o ON c.episode = o.episode AND c.contact = o.contact),
+advice AS (
+  SELECT episode,
+    coalesce(arg_max(level_no, started_at) FILTER (WHERE level_no > 0), 0)::TINYINT AS level,
+    coalesce(arg_max(rule_no, started_at) FILTER (WHERE rule_no > 0), 0)::TINYINT AS recorded_rule_level,
+    arg_max(ruleset, started_at) AS ruleset,
+    CASE WHEN bool_or(person_hurt = 'bitten') THEN 'bitten' WHEN bool_or(person_hurt = 'scratched') THEN 'scratched'
+      ELSE max(person_hurt) END AS person_hurt,
+    bool_or(safety_net) AS safety_net, sum(call_seconds)::INTEGER AS call_seconds
+  FROM first_contact GROUP BY episode),
+contacts AS (
+  SELECT c.episode,
+    coalesce(max(c.level_no) FILTER (WHERE c.contact <> o.contact), 0)::TINYINT AS later_level,
+    count(DISTINCT c.contact)::SMALLINT AS contacts,
+    coalesce(bool_or(c.contact <> o.contact AND c.contact_kind = 're_contact' AND c.started_at <= o.started_at + INTERVAL 24 HOUR), false) AS recontact_24h
+  FROM clinical c JOIN opening o ON c.episode = o.episode GROUP BY c.episode),
+-- Readings of the first contact as small integers; the last one done wins over
+-- earlier ones, and any reading over a blank.
+readings AS (
+  SELECT f.episode, k.finding, k.handling,
+    CASE WHEN k.state = 'done' THEN coalesce(d.number, CASE WHEN k.value_number >= 0 AND k.value_number * n.scale <= n.highest THEN round(k.value_number * n.scale)::INTEGER END, -1)
+      WHEN k.state = 'not_possible' THEN -2 WHEN k.state = 'declined' THEN -3
+      WHEN k.reason = 'stopped_early' THEN -4 ELSE -1 END AS code,
+    CASE WHEN k.state = 'done' THEN 100000 ELSE 0 END + k.seq AS place
+  FROM ({{.Checks}}) k JOIN first_contact f USING (call)
+  LEFT JOIN (SELECT * FROM (VALUES {{.Codes}}) AS t(finding, code, number)) d ON d.finding = k.finding AND d.code = k.value_code
+  LEFT JOIN (SELECT * FROM (VALUES {{.Scales}}) AS t(finding, scale, highest)) n ON n.finding = k.finding
+  WHERE k.observer IS DISTINCT FROM 'vet'),
+wide AS (
+  SELECT episode,
+    CASE WHEN bool_or(handling = 'refused') THEN 'refused' WHEN bool_or(handling = 'wrapped') THEN 'wrapped'
+      WHEN bool_or(handling = 'held') THEN 'held' ELSE max(handling) END AS handling,
+    {{.Pivot}}
+  FROM readings GROUP BY episode),
+ep AS (SELECT episode, started_at FROM opening),
+oc AS (SELECT * FROM ({{.Outcomes}}) WHERE episode IS NOT NULL),
+found AS ({{.Found}}),
+base AS (
+  SELECT o.episode, o.call, o.animal, o.owner, o.advisor, o.site, o.species, o.breed_group, o.sex, o.neutered, o.age_months, o.complaint,
+    timezone('UTC', o.started_at) AS started_at, (year(local_start) * 100 + month(local_start))::INTEGER AS month,
+    hour(local_start)::TINYINT AS local_hour, isodow(local_start)::TINYINT AS weekday,
+    a.ruleset, a.recorded_rule_level, a.level, t.later_level, t.contacts, t.recontact_24h, w.handling, a.person_hurt, a.safety_net, a.call_seconds,
+    {{.Findings}}
+  FROM opening o JOIN advice a ON a.episode = o.episode JOIN contacts t ON t.episode = o.episode LEFT JOIN wide w ON w.episode = o.episode),
+ruled AS ({{.Ruled}})
+SELECT {{.Select}}
+FROM ruled b LEFT JOIN found f ON f.episode = b.episode
+ORDER BY b.started_at, b.episode

@@ -1,0 +1,148 @@
+package resolve
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"fmt"
+	"time"
+
+	duckdb "github.com/duckdb/duckdb-go/v2"
+)
+
+// contact is one triage record that lies within the window of another one of
+// the same animal, as the walk sees it.
+type contact struct {
+	call, contact, animal duckdb.UUID
+	startedAt             time.Time
+	complaint             string
+	hint                  string
+	month                 int32
+}
+
+// openEpisode is an episode that may still take contacts.
+type openEpisode struct {
+	first      contact
+	contacts   map[duckdb.UUID]bool
+	complaints map[string]bool
+}
+
+// assignment puts a triage record into an episode.
+type assignment struct {
+	call, episode duckdb.UUID
+	month         int32
+	kind          string
+}
+
+// walker assigns contacts, given in order of animal, time and call, to
+// episodes. An episode opens with the first contact that fits no open one; it
+// takes every contact of the animal that starts within the window of its first
+// contact and is related to it: the same contact (a transfer), a call-back or
+// re-contact by the call system's own word, the same complaint, or no
+// complaint recorded on one of the two. Its name is the pseudonym of its first
+// triage record, and it belongs to the month of that record.
+type walker struct {
+	window time.Duration
+	animal duckdb.UUID
+	open   []openEpisode
+}
+
+func (w *walker) assign(c contact) assignment {
+	if c.animal != w.animal {
+		w.animal, w.open = c.animal, w.open[:0]
+	}
+	for i := len(w.open) - 1; i >= 0; i-- {
+		e := &w.open[i]
+		if c.startedAt.Sub(e.first.startedAt) > w.window || !e.related(c) {
+			continue
+		}
+		kind := c.hint
+		switch {
+		case c.contact == e.first.contact:
+			kind = "first"
+		case kind == "" || kind == "first":
+			kind = "re_contact"
+		}
+		e.contacts[c.contact] = true
+		if c.complaint != "" {
+			e.complaints[c.complaint] = true
+		}
+		return assignment{c.call, e.first.call, e.first.month, kind}
+	}
+	e := openEpisode{first: c, contacts: map[duckdb.UUID]bool{c.contact: true}, complaints: map[string]bool{}}
+	if c.complaint != "" {
+		e.complaints[c.complaint] = true
+	}
+	w.open = append(w.open, e)
+	return assignment{c.call, c.call, c.month, "first"}
+}
+
+func (e *openEpisode) related(c contact) bool {
+	switch {
+	case e.contacts[c.contact], c.hint == "call_back", c.hint == "re_contact":
+		return true
+	case c.complaint == "" || len(e.complaints) == 0:
+		return true
+	}
+	return e.complaints[c.complaint]
+}
+
+// episodes fills asg: the assignment of every record that stands within the
+// window of a neighbour. All others are episodes of their own, which is told
+// from their absence, so that the table stays small.
+func (r *Resolver) episodes(ctx context.Context) error {
+	hours := r.set.EpisodeHours
+	script := []string{
+		`CREATE TABLE asg (call UUID, episode UUID, month INTEGER, kind VARCHAR)`,
+		// Only the three columns that the search for neighbours needs.
+		fmt.Sprintf(`CREATE TABLE near AS SELECT call FROM (
+				SELECT call, started_at - lag(started_at) OVER w <= INTERVAL %[1]d HOUR AS after_one,
+					lead(started_at) OVER w - started_at <= INTERVAL %[1]d HOUR AS before_one
+				FROM pres WHERE contact_type = 'clinical' AND animal IS NOT NULL
+				WINDOW w AS (PARTITION BY animal ORDER BY started_at, call))
+			WHERE after_one OR before_one`, hours),
+	}
+	for _, q := range script {
+		if err := r.exec(ctx, q); err != nil {
+			return err
+		}
+	}
+	conn, err := r.db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	rows, err := r.db.QueryContext(ctx, `
+		SELECT p.call, p.contact, p.animal, p.started_at, coalesce(p.complaint, ''), coalesce(p.hint, ''), p.own_month
+		FROM pres p SEMI JOIN near USING (call) ORDER BY p.animal, p.started_at, p.call`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	return conn.Raw(func(raw any) error {
+		app, err := duckdb.NewAppenderFromConn(raw.(driver.Conn), "", "asg")
+		if err != nil {
+			return err
+		}
+		if err := walkRows(rows, app, time.Duration(hours)*time.Hour); err != nil {
+			_ = app.Close()
+			return err
+		}
+		return app.Close()
+	})
+}
+
+func walkRows(rows *sql.Rows, app *duckdb.Appender, window time.Duration) error {
+	w := walker{window: window}
+	for rows.Next() {
+		var c contact
+		if err := rows.Scan(&c.call, &c.contact, &c.animal, &c.startedAt, &c.complaint, &c.hint, &c.month); err != nil {
+			return err
+		}
+		a := w.assign(c)
+		if err := app.AppendRow(a.call, a.episode, a.month, a.kind); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}

@@ -1,0 +1,246 @@
+package resolve
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"hindcheck/pipeline/casedef"
+	"hindcheck/pipeline/duck"
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/rules"
+	"hindcheck/pipeline/store"
+)
+
+// Settings are the choices that shape episodes, links and cases.
+type Settings struct {
+	Dictionary *findings.Dictionary
+	Rules      *rules.Set
+	CaseDef    *casedef.Definition
+	// EpisodeHours is how long after the first contact another contact of the
+	// animal still belongs to the episode.
+	EpisodeHours int
+	// LinkHours is how long after a first contact an outcome without a call
+	// number may still be linked to it by animal.
+	LinkHours int
+	// RebuildCases derives the cases of every month anew, because a
+	// definition has changed.
+	RebuildCases bool
+}
+
+// Part is one staged Parquet file of the load.
+type Part struct {
+	Table string
+	Path  string
+	// File is the number of the export it came from, Name its base name.
+	File int32
+	Name string
+}
+
+// Result is what the load adds to and takes from the store.
+type Result struct {
+	Add  []store.Staged
+	Drop []string
+	// Sums are by export; SetAside holds only what this package refused.
+	Sums map[int32]*store.Sums
+	// Links counts outcomes by how they were linked to an episode.
+	Links map[string]int64
+	// Aside counts refused rows by reason.
+	Aside map[string]int64
+}
+
+// Resolver carries one load through the steps.
+type Resolver struct {
+	db    *sql.DB
+	tx    *store.Tx
+	set   Settings
+	parts map[string][]Part
+	res   *Result
+	aside int
+	// touched are the months of calls whose cases must be derived anew.
+	touched map[int]bool
+	// fresh are the staged files of this load by table and month.
+	fresh map[string]map[int]string
+}
+
+// Run resolves the staged parts against the present state of the store.
+func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck.Options) (_ *Result, err error) {
+	if opt.TempDir == "" {
+		opt.TempDir = filepath.Join(tx.Staging(), "spill")
+	}
+	db, err := duck.Open(ctx, opt)
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	r := &Resolver{db: db, tx: tx, set: set, parts: map[string][]Part{}, touched: map[int]bool{}, fresh: map[string]map[int]string{},
+		res: &Result{Sums: map[int32]*store.Sums{}, Links: map[string]int64{}, Aside: map[string]int64{}}}
+	for _, p := range parts {
+		r.parts[p.Table] = append(r.parts[p.Table], p)
+	}
+	steps := []struct {
+		name string
+		run  func(context.Context) error
+	}{
+		{"open rows", r.open}, {"keep reasons", r.keepReasons}, {"resolve calls", r.calls}, {"resolve checks", r.checks},
+		{"resolve outcomes", r.outcomes}, {"resolve coverage", r.coverage}, {"derive cases", r.cases},
+	}
+	for _, s := range steps {
+		if err := s.run(ctx); err != nil {
+			return nil, fmt.Errorf("%s: %w", s.name, err)
+		}
+	}
+	return r.res, nil
+}
+
+// open makes the views st_TABLE (staged) and cur_TABLE (present), and the
+// names of the exports.
+func (r *Resolver) open(ctx context.Context) error {
+	if err := r.exec(ctx, `CREATE TABLE files (no INTEGER PRIMARY KEY, name VARCHAR)`); err != nil {
+		return err
+	}
+	for _, parts := range r.parts {
+		for _, p := range parts {
+			if err := r.exec(ctx, `INSERT OR IGNORE INTO files VALUES (?, ?)`, p.File, p.Name); err != nil {
+				return err
+			}
+		}
+	}
+	for _, t := range []table{callsTable, checksTable, outcomesTable, coverageTable} {
+		var staged []string
+		for _, p := range r.parts[t.name] {
+			staged = append(staged, p.Path)
+		}
+		kind := "VIEW"
+		if small(staged) {
+			kind = "TABLE"
+		}
+		if err := r.exec(ctx, "CREATE "+kind+" st_"+t.name+" AS "+relation(staged, t.staged())); err != nil {
+			return err
+		}
+		if err := r.exec(ctx, view("cur_"+t.name, r.tx.Paths(store.Current, t.name), t.stored())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// smallBytes is the size of staged files up to which they are read once into
+// memory: a monthly load then opens each file once instead of in every query.
+const smallBytes = 24 << 20
+
+func small(paths []string) bool {
+	total := int64(0)
+	for _, p := range paths {
+		st, err := os.Stat(p)
+		if err != nil {
+			return false // the query that reads the file will say why
+		}
+		total += st.Size()
+	}
+	return total <= smallBytes
+}
+
+// view makes a view over Parquet files, or over nothing.
+func view(name string, paths []string, cols []column) string {
+	return "CREATE OR REPLACE VIEW " + name + " AS " + relation(paths, cols)
+}
+
+// relation selects the columns from Parquet files, or no rows from none. The
+// casts turn the fixed 16 bytes of a pseudonym and the dictionary words into
+// the types that the rest of the SQL expects.
+func relation(paths []string, cols []column) string {
+	if len(paths) == 0 {
+		return emptySelect(cols)
+	}
+	return "SELECT " + names(cols, "") + " FROM read_parquet(" + duck.FileList(paths) + ", hive_partitioning = false)"
+}
+
+func (r *Resolver) exec(ctx context.Context, query string, args ...any) error {
+	_, err := r.db.ExecContext(ctx, query, args...)
+	if err != nil {
+		return fmt.Errorf("%w (in: %s)", err, firstLine(query))
+	}
+	return nil
+}
+
+// ints reads one column of whole numbers.
+func (r *Resolver) ints(ctx context.Context, query string, args ...any) ([]int, error) {
+	rows, err := r.db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, fmt.Errorf("%w (in: %s)", err, firstLine(query))
+	}
+	defer rows.Close()
+	var out []int
+	for rows.Next() {
+		var n int
+		if err := rows.Scan(&n); err != nil {
+			return nil, err
+		}
+		out = append(out, n)
+	}
+	return out, rows.Err()
+}
+
+// count reads one number.
+func (r *Resolver) count(ctx context.Context, query string, args ...any) (int64, error) {
+	var n int64
+	if err := r.db.QueryRowContext(ctx, query, args...).Scan(&n); err != nil {
+		return 0, fmt.Errorf("%w (in: %s)", err, firstLine(query))
+	}
+	return n, nil
+}
+
+// write copies a SELECT to a staged Parquet file; it is dropped again if it
+// has no rows.
+func (r *Resolver) write(ctx context.Context, part, tab string, month int, query string) (string, error) {
+	name := fmt.Sprintf("%s-%s-%d.parquet", part, tab, month)
+	if month < 0 {
+		month = 0 // a file without a month; the number only kept the names apart
+	}
+	path := filepath.Join(r.tx.Staging(), name)
+	res, err := r.db.ExecContext(ctx, "COPY ("+query+") TO "+duck.Quote(path)+
+		" (FORMAT parquet, COMPRESSION zstd, ROW_GROUP_SIZE 122880)")
+	if err != nil {
+		return "", fmt.Errorf("%w (in: %s)", err, firstLine(query))
+	}
+	n, err := res.RowsAffected()
+	if err != nil {
+		return "", err
+	}
+	if n == 0 {
+		return "", os.Remove(path)
+	}
+	r.res.Add = append(r.res.Add, store.Staged{Path: path, Part: part, Table: tab, Month: month, Rows: n})
+	return path, nil
+}
+
+// drop takes the present files of a table and month out of the manifest.
+func (r *Resolver) drop(part, tab string, month int) {
+	for _, f := range r.tx.Manifest.Select(part, tab) {
+		if f.Month == month {
+			r.res.Drop = append(r.res.Drop, f.Path)
+		}
+	}
+}
+
+// sums is the account of an export.
+func (r *Resolver) sums(file int32) *store.Sums {
+	s, ok := r.res.Sums[file]
+	if !ok {
+		s = new(store.Sums)
+		r.res.Sums[file] = s
+	}
+	return s
+}
+
+func firstLine(query string) string {
+	line := strings.Join(strings.Fields(query), " ")
+	if len(line) > 160 {
+		line = line[:160] + "..."
+	}
+	return line
+}

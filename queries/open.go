@@ -1,0 +1,134 @@
+package queries
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	"hindcheck/pipeline"
+	"hindcheck/pipeline/duck"
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/resolve"
+	"hindcheck/pipeline/store"
+)
+
+// OpenOptions say which state of a store to show, and with what means.
+type OpenOptions struct {
+	// AsOf shows the store as it was after that load; 0 is the present.
+	AsOf int
+	// Threads and MemoryMB bound DuckDB; 0 leaves them to package duck.
+	Threads, MemoryMB int
+}
+
+// Open makes a database over the store in dir: views of its records and cases
+// over the files that its manifest lists. Files stay until Close. An earlier
+// state is put together from present and superseded rows, and its cases are
+// derived again under the definitions in force.
+func Open(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err error) {
+	s, err := store.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	closers := []func() error{s.Close}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, closeAll(closers))
+		}
+	}()
+	last := s.Manifest.LastLoad()
+	if opt.AsOf < 0 || opt.AsOf > last {
+		return nil, fmt.Errorf("open store %s: expected --as-of from 1 to %d, the latest load, found %d", dir, last, opt.AsOf)
+	}
+	if opt.AsOf == 0 {
+		opt.AsOf = last
+	}
+	defs, err := pipeline.StoredDefinitions(s)
+	if err != nil {
+		return nil, err
+	}
+	db, err := duck.Open(ctx, duck.Options{Threads: opt.Threads, MemoryMB: opt.MemoryMB})
+	if err != nil {
+		return nil, err
+	}
+	closers = append(closers, db.Close)
+	if err := makeViews(ctx, db, s, defs, opt.AsOf); err != nil {
+		return nil, fmt.Errorf("open store %s: %w", dir, err)
+	}
+	d, err := New(db, metaOf(s, defs, opt.AsOf))
+	if err != nil {
+		return nil, err
+	}
+	d.close = func() error { return closeAll(closers) }
+	return d, nil
+}
+
+func closeAll(closers []func() error) error {
+	var errs []error
+	for i := len(closers) - 1; i >= 0; i-- {
+		errs = append(errs, closers[i]())
+	}
+	return errors.Join(errs...)
+}
+
+// makeViews makes the relations that the questions name.
+func makeViews(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipeline.Definitions, asOf int) error {
+	views := map[string]string{"set_aside": resolve.AsideAsOf(s, asOf)}
+	for _, name := range resolve.Tables {
+		query, err := resolve.AsOf(s, name, asOf)
+		if err != nil {
+			return err
+		}
+		views[name] = query
+	}
+	for name, query := range views {
+		if _, err := db.ExecContext(ctx, "CREATE VIEW "+name+" AS "+query); err != nil {
+			return fmt.Errorf("view %s: %w", name, err)
+		}
+	}
+	paths := s.Paths(store.Cases, "")
+	if asOf == s.Manifest.LastLoad() && len(paths) > 0 {
+		_, err := db.ExecContext(ctx, "CREATE VIEW cases AS SELECT * FROM read_parquet("+duck.FileList(paths)+", hive_partitioning = false)")
+		return err
+	}
+	query, err := resolve.CasesSQL(resolve.Relations{Calls: "FROM calls", Checks: "FROM checks", Outcomes: "FROM outcomes"}, defs.Settings())
+	if err != nil {
+		return err
+	}
+	_, err = db.ExecContext(ctx, "CREATE TABLE cases AS "+query)
+	return err
+}
+
+// metaOf gathers what a reader must know beside the rows.
+func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
+	m := Meta{
+		Definition: defs.CaseDef.ID, DefinitionText: defs.CaseDef.Title, Window: defs.CaseDef.Window(),
+		Strata: defs.StrataBesideLevel(), AsOf: asOf, DataCut: s.Manifest.DataCutAt(asOf), RuleSet: "none recorded",
+	}
+	for i := range defs.Dictionary.Findings {
+		f := &defs.Dictionary.Findings[i]
+		one := Finding{ID: f.ID, Label: f.Title, Unit: f.Unit, Scale: int32(f.Scale)}
+		if f.Kind == findings.Code {
+			for _, c := range f.Codes {
+				one.Codes = append(one.Codes, c.ID)
+				if c.Unreadable {
+					one.Unreadable = append(one.Unreadable, c.ID)
+				}
+			}
+		}
+		m.Findings = append(m.Findings, one)
+	}
+	if defs.Rules == nil {
+		return m
+	}
+	m.RuleSet = defs.Rules.ID
+	for i := range defs.Rules.Flags {
+		f := &defs.Rules.Flags[i]
+		one := Flag{ID: f.ID, Title: f.Title, Why: f.Why, Level: int8(f.Demands), RaiseUnknown: f.Raise}
+		for _, c := range f.All {
+			one.Findings = append(one.Findings, c.Finding)
+		}
+		m.Flags = append(m.Flags, one)
+	}
+	return m
+}
