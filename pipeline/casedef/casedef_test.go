@@ -236,6 +236,9 @@ func TestWords(t *testing.T) {
 	if got := d.Words(codes.Emergency); got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
+	if got := demo(t).Words(codes.Emergency); !strings.Contains(got, "euthanised for prognosis, welfare, mixed or unknown (definition demo_prompt_care)") {
+		t.Error(got)
+	}
 	if got := d.Words(codes.SameDay); !strings.Contains(got, "same_day or emergency") || !strings.Contains(got, "admitted") {
 		t.Error(got)
 	}

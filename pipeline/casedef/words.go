@@ -17,7 +17,7 @@ func (d *Definition) Words(cut codes.Level) string {
 	plain := map[Component]string{
 		VetLevel: "the vet's own level was " + level, Admitted: "it was admitted", Surgery: "it was operated on",
 		TimeCritical: "it had treatment that could not wait", Death: "it died",
-		Euthanasia: "it was euthanised for " + strings.Join(d.Criteria[Euthanasia].Reasons, ", "),
+		Euthanasia: "it was euthanised for " + either(d.Criteria[Euthanasia].Reasons),
 	}
 	parts := make([]string, len(components))
 	for i, c := range components {
@@ -27,4 +27,13 @@ func (d *Definition) Words(cut codes.Level) string {
 		}
 	}
 	return fmt.Sprintf("Needed care if, within %d h of the first contact, %s (definition %s).", d.WindowHours, strings.Join(parts, "; or "), d.ID)
+}
+
+// either writes "a, b or c".
+func either(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	n := len(words) - 1
+	return strings.Join(words[:n], ", ") + " or " + words[n]
 }
