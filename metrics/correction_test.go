@@ -168,6 +168,27 @@ func TestNoCaseFoundIsNotNoCase(t *testing.T) {
 	}
 }
 
+// TestEverybodyFollowedUpWasInNeed is the other edge: eight strata, in each of which
+// all ten of twenty followed up were in need. One animal more or less is in doubt
+// in one of them, not the eighty unseen.
+func TestEverybodyFollowedUpWasInNeed(t *testing.T) {
+	var strata []VerificationStratum
+	for i := range 8 {
+		strata = append(strata, VerificationStratum{
+			Name:    fmt.Sprint("stratum ", i),
+			Present: VerificationCell{SampledNeeded: 30, SampledNotNeeded: 10},
+			Absent:  VerificationCell{SampledNeeded: 10, Unverified: 10},
+		})
+	}
+	c := mustCorrect(t, strata, 90)
+	if c.Missed.Value != 160 || c.Missed.High != 160 || c.Missed.Low < 152 || c.Missed.Low >= 160 {
+		t.Errorf("missed %v, want 160, from a few less", c.Missed)
+	}
+	if c.NPV.Value != 0 || c.NPV.High <= 0 || c.NPV.High > 0.1 {
+		t.Errorf("NPV %v, want 0 to a few per cent", c.NPV)
+	}
+}
+
 func TestCorrectedThinCells(t *testing.T) {
 	strata := []VerificationStratum{
 		{Name: "rich", Present: VerificationCell{SampledNeeded: 30, SampledNotNeeded: 40, Unverified: 10}, Absent: VerificationCell{SampledNeeded: 1, SampledNotNeeded: 40, Unverified: 90}},
