@@ -8,14 +8,14 @@ import (
 	"testing"
 )
 
-// By hand: 100 eligible. 10 of 40 were drawn with probability 1/4 and 8 answered,
-// 6 of 60 with 1/10 and 3 answered. Weighted by 1/p: drawn 40 + 60 = 100,
-// answered 32 + 30 = 62, so the response is 0.62; an answer of the first draw
-// stands for 100/62*4 episodes, of the second for 100/62*10. In need: 2 of the
-// first, 1 of the second: (2*4 + 1*10)/62*100 = 1800/62. Found: 3 of 5 in need.
+// By hand: 200 eligible. 10 were drawn with probability 1/4 and 8 answered, 6 with
+// 1/10 and 3 answered. Weighted by 1/p: drawn 40 + 60 = 100, answered 32 + 30 = 62,
+// so the response is 0.62; an answer of the first draw stands for 200/62*4
+// episodes, of the second for 200/62*10. In need: 2 of the first, 1 of the second:
+// (2*4 + 1*10)/62*200 = 3600/62. Found: 3 of 5 in need.
 func TestAuditPrevalenceByHand(t *testing.T) {
 	s := AuditStratum{
-		Name: "home", Eligible: 100, FoundNeeded: 3, FoundNotNeeded: 2,
+		Name: "home", Eligible: 200, FoundNeeded: 3, FoundNotNeeded: 2,
 		Draws: []AuditDraw{{0.25, 10, 8, 2}, {0.1, 6, 3, 1}},
 	}
 	got, err := AuditPrevalence([]AuditStratum{s}, testOptions(1))
@@ -28,15 +28,15 @@ func TestAuditPrevalenceByHand(t *testing.T) {
 			t.Errorf("%s = %v, want %v", name, got, want)
 		}
 	}
-	near("needed", got.Needed.Value, 3+1800.0/62)
-	near("rate", got.Rate.Value, (3+1800.0/62)/105)
+	near("needed", got.Needed.Value, 3+3600.0/62)
+	near("rate", got.Rate.Value, (3+3600.0/62)/205)
 	near("response of the first draw", got.Weights[0].Response, 0.62)
-	near("weight of the first draw", got.Weights[0].Weight, 400.0/62)
-	near("weight of the second draw", got.Weights[1].Weight, 1000.0/62)
+	near("weight of the first draw", got.Weights[0].Weight, 800.0/62)
+	near("weight of the second draw", got.Weights[1].Weight, 2000.0/62)
 	near("plain response", got.Response.Value, 11.0/16)
-	near("needed if the silent are well", got.Silent.Low, 3+18)
-	near("needed if the silent are in need", got.Silent.High, 3+18+2*4+3*10)
-	checkSane(t, "needed", got.Needed, 0, 105)
+	near("needed if the silent are well", got.Silent.Low, 3+2*18)
+	near("needed if the silent are in need", got.Silent.High, 3+2*(18+2*4+3*10))
+	checkSane(t, "needed", got.Needed, 0, 205)
 	checkSane(t, "rate", got.Rate, 0, 1)
 }
 

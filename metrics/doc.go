@@ -51,6 +51,8 @@
 //	share of right answers; share in need           Accuracy, Prevalence
 //	how much a mark (or its absence) moves the odds LRPositive, LRNegative
 //	one figure for both                             DiagnosticOddsRatio, Youden
+//	... with an empty cell, a half in each          LRPositivePlusHalf, LRNegativePlusHalf,
+//	                                                DiagnosticOddsRatioPlusHalf
 //	predictive values where need is rarer           PPVAt, NPVAt, PostTest
 //	does a figure meet a floor                      AgainstFloor
 //
@@ -158,8 +160,8 @@
 //	one ratio from many thin tables                 MantelHaenszelOddsRatio,
 //	                                                MantelHaenszelRiskRatio
 //	... from logarithms                             LogOddsRatioEffects or
-//	                                                LogRiskRatioEffects, then a Pool
-//	                                                function, then FromLog
+//	                                                LogRiskRatioEffects, then
+//	                                                PoolREML, then FromLog
 //	do small lines report better tests              Deeks
 //
 // Triage levels: what was advised against what was needed
@@ -181,15 +183,19 @@
 // Agreement of readers (owner and vet, several nurses)
 //
 //	two readers, codes                              CohenKappa
-//	... with near misses half right                 WeightedKappa
+//	... with near misses half right                 WeightedKappa with LinearWeights,
+//	                                                QuadraticWeights or IdentityWeights
 //	is a low kappa the readers' fault               IndicesOfAgreement
 //	rare signs; any readers, readings missing       GwetAC
 //	many readers                                    FleissKappa, KrippendorffAlpha
+//	... from a table of two                         PatternsOfTable
 //	two ways to measure a number                    BlandAltman
 //	several readers of a number                     IntraclassCorrelation
 //
 // Over time, and between units
 //
+//	the settings to begin with                      CommonChartSettings,
+//	                                                CommonFunnelSettings
 //	a proportion a month; very large denominators   PChart, LaneyPChart
 //	a rate a month                                  UChart, LaneyUChart
 //	rare misses: calls, or days, between them       GChart, TChart
