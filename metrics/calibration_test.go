@@ -328,3 +328,41 @@ func TestClusterLimitsCoverage(t *testing.T) {
 		t.Errorf("robust %.3f, want 0.93 to 0.97; naive %.3f, want well below", coverage, float64(naive)/float64(draws))
 	}
 }
+
+// TestCalibrationCoverage draws outcomes from predictions that are too extreme by
+// a known slope and too high by a known shift.
+func TestCalibrationCoverage(t *testing.T) {
+	draws := 1500
+	if testing.Short() {
+		draws = 300
+	}
+	const shift, slope = -0.4, 0.7
+	r := rand.New(rand.NewPCG(45, 46))
+	held := map[string]int{}
+	for range draws {
+		var list []Prediction
+		for k := range 20 {
+			logit := -2.4 + 0.25*float64(k)
+			p := Prediction{P: logistic(logit), Trials: 15}
+			for range p.Trials {
+				if r.Float64() < logistic(shift+slope*logit) {
+					p.Successes++
+				}
+			}
+			list = append(list, p)
+		}
+		cal, err := Calibrate(list, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		count(held, "slope", cal.Slope, slope)
+		count(held, "intercept beside the slope", cal.JointIntercept, shift)
+	}
+	for name, n := range held {
+		coverage := float64(n) / float64(draws)
+		t.Logf("%s: %.3f", name, coverage)
+		if coverage < 0.93 || coverage > 0.97 {
+			t.Errorf("%s: coverage %.3f, want 0.93 to 0.97", name, coverage)
+		}
+	}
+}

@@ -57,6 +57,7 @@ type LogisticFit struct {
 
 	design   *logitDesign
 	coef     []float64 // on the design's scale
+	peak     float64   // the maximised likelihood on the design's scale
 	patterns int       // how many the caller gave
 }
 
@@ -75,9 +76,12 @@ type Coefficient struct {
 }
 
 // AIC is Akaike's information criterion, -2 LogLik + 2 coefficients; it compares
-// models on the same calls and means nothing across different calls. It is 0
-// for a model that was not estimable.
+// models on the same calls and means nothing across different calls. It is 0,
+// and means nothing, for a model that was not estimable or that is penalised.
 func (f LogisticFit) AIC() float64 {
+	if f.Penalised {
+		return 0
+	}
 	return -2*f.LogLik + 2*float64(len(f.Coef))
 }
 
@@ -161,15 +165,21 @@ func newLogisticFit(terms []string, patterns []Pattern) (LogisticFit, error) {
 func (f *LogisticFit) finish() {
 	k := len(f.Terms)
 	beta := make([]float64, k)
-	f.NullLogLik, _ = f.design.maximise(beta, func(j int) bool { return j == 0 }, f.Penalised)
+	null, _ := f.design.maximise(beta, func(j int) bool { return j == 0 }, f.Penalised)
 	ll, ok := f.design.maximise(beta, func(int) bool { return true }, f.Penalised)
 	cov, invertible := f.design.covariance(beta)
 	if !ok || !invertible {
-		f.NullLogLik = 0
 		f.NotEstimable = "the fit did not settle; the calls hold too little information for these terms"
 		return
 	}
-	f.LogLik, f.coef = ll, beta
+	f.peak, f.coef = ll, beta
+	f.LogLik, f.NullLogLik = ll, null
+	if f.Penalised { // the penalty in the caller's units
+		for _, s := range f.design.scale {
+			f.LogLik += math.Log(s)
+			f.NullLogLik += math.Log(s)
+		}
+	}
 	f.Coef, f.SE, f.Cov = make([]float64, k), make([]float64, k), make([][]float64, k)
 	for i := range k {
 		f.Coef[i] = beta[i] / f.design.scale[i]

@@ -526,3 +526,85 @@ func TestBinomialNormalCoverage(t *testing.T) {
 		t.Errorf("coverage %.3f, want 0.90 to 0.99", coverage)
 	}
 }
+
+// TestMantelHaenszelCoverage draws thirty thin tables with one odds ratio.
+func TestMantelHaenszelCoverage(t *testing.T) {
+	draws := 2000
+	if testing.Short() {
+		draws = 400
+	}
+	r := rand.New(rand.NewPCG(47, 48))
+	held := map[string]int{}
+	for range draws {
+		tables := make([]TwoByTwo, 30)
+		for i := range tables {
+			base := -1.5 + 0.1*float64(i)
+			for range 6 {
+				if r.Float64() < logistic(base+math.Log(3)) {
+					tables[i].TP++
+				} else {
+					tables[i].FP++
+				}
+				if r.Float64() < logistic(base) {
+					tables[i].FN++
+				} else {
+					tables[i].TN++
+				}
+			}
+		}
+		m, err := MantelHaenszelOddsRatio(tables, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		count(held, "odds ratio", m.Ratio, 3)
+	}
+	coverage := float64(held["odds ratio"]) / float64(draws)
+	t.Logf("coverage %.3f", coverage)
+	if coverage < 0.93 || coverage > 0.97 {
+		t.Errorf("coverage %.3f, want 0.93 to 0.97", coverage)
+	}
+}
+
+// TestBivariateCoverage draws lines that trade sensitivity for specificity.
+func TestBivariateCoverage(t *testing.T) {
+	draws := 150
+	if testing.Short() {
+		draws = 30
+	}
+	src := rand.NewPCG(49, 50)
+	r := rand.New(src)
+	const muSens, muSpec, sd, rho = 1.6, 1.2, 0.6, -0.5
+	held := map[string]int{}
+	settled := 0
+	for range draws {
+		tables := make([]TwoByTwo, 25)
+		for i := range tables {
+			a, b := r.NormFloat64(), r.NormFloat64()
+			sens := logistic(muSens + sd*a)
+			spec := logistic(muSpec + sd*(rho*a+math.Sqrt(1-rho*rho)*b))
+			n := float64(30 + 2*i)
+			tp := int64(distuv.Binomial{N: n, P: sens, Src: src}.Rand())
+			tn := int64(distuv.Binomial{N: 2 * n, P: spec, Src: src}.Rand())
+			tables[i] = TwoByTwo{TP: tp, FN: int64(n) - tp, TN: tn, FP: int64(2*n) - tn}
+		}
+		b, err := PoolBivariateBinomial(tables, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.Sensitivity.Estimable() {
+			settled++
+		}
+		count(held, "sensitivity", b.Sensitivity, logistic(muSens))
+		count(held, "specificity", b.Specificity, logistic(muSpec))
+	}
+	for name, n := range held {
+		coverage := float64(n) / float64(settled)
+		t.Logf("%s: %.3f of %d", name, coverage, settled)
+		if coverage < 0.89 || coverage > 0.99 {
+			t.Errorf("%s: coverage %.3f, want 0.89 to 0.99", name, coverage)
+		}
+	}
+	if 10*settled < 9*draws {
+		t.Errorf("only %d of %d fits settled", settled, draws)
+	}
+}

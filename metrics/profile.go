@@ -47,7 +47,7 @@ func (f LogisticFit) ProfileLimits(conf float64) ([]Coefficient, error) {
 		}
 		out[j] = Coefficient{Term: term, LogOdds: e, OddsRatio: expEstimate(e)}
 		if at0, ok := f.profileAt(j, 0, f.coef); ok {
-			out[j].P = chi.Survival(math.Max(0, 2*(f.LogLik-at0)))
+			out[j].P = chi.Survival(math.Max(0, 2*(f.peak-at0)))
 		}
 	}
 	return out, nil
@@ -68,7 +68,7 @@ func (f LogisticFit) profileLimit(j int, direction, drop float64) (float64, bool
 	centre, se := f.coef[j], f.SE[j]*f.design.scale[j]
 	fall := func(v float64) (float64, bool) {
 		ll, ok := f.profileAt(j, v, f.coef)
-		return f.LogLik - ll - drop, ok
+		return f.peak - ll - drop, ok
 	}
 	near := 0.0
 	for far := 1.0; far <= 64; far *= 2 { // 64 standard errors are as good as infinity

@@ -325,6 +325,37 @@ func TestBayesianBootstrap(t *testing.T) {
 	}
 }
 
+// TestBayesianBootstrapCoverage: limits of a positive predictive value at a fixed
+// prevalence, which has no simple formula.
+func TestBayesianBootstrapCoverage(t *testing.T) {
+	draws := 500
+	if testing.Short() {
+		draws = 150
+	}
+	at := func(share []float64) (float64, bool) { // cells TP, FP, FN, TN
+		sens, fpr := share[0]/(share[0]+share[2]), share[1]/(share[1]+share[3])
+		v := 0.1 * sens / (0.1*sens + 0.9*fpr)
+		return v, !math.IsNaN(v)
+	}
+	src := rand.NewPCG(51, 52)
+	r := rand.New(src)
+	held := map[string]int{}
+	for range draws {
+		tp := int64(distuv.Binomial{N: 60, P: 0.8, Src: src}.Rand())
+		fp := int64(distuv.Binomial{N: 90, P: 0.3, Src: src}.Rand())
+		e, err := BayesianBootstrap([]int64{tp, fp, 60 - tp, 90 - fp}, at, 400, 0.95, r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		count(held, "PPV", e, 0.08/(0.08+0.27))
+	}
+	coverage := float64(held["PPV"]) / float64(draws)
+	t.Logf("coverage %.3f", coverage)
+	if coverage < 0.92 || coverage > 0.975 {
+		t.Errorf("coverage %.3f, want 0.92 to 0.975", coverage)
+	}
+}
+
 func TestBayesianBootstrapRefusesBadArguments(t *testing.T) {
 	ok := func([]float64) (float64, bool) { return 1, true }
 	bad := func([]float64) (float64, bool) { return math.NaN(), true }

@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -19,7 +20,9 @@ const MethodSisonGlaz Method = "Sison-Glaz simultaneous"
 // Inputs and errors are those of MultinomialShares. The expansion is an
 // approximation for several categories with counts that are not tiny; where one
 // category holds nearly all calls it has nothing to expand, and every share is
-// marked not estimable with the advice to use MultinomialShares.
+// marked not estimable with the advice to use MultinomialShares. With more than
+// three quarters of all calls in one category the limits carry a warning: they
+// then hold a point or two less often than they promise.
 //
 // Source: Sison & Glaz (1995) J Am Stat Assoc 90:366-369; algorithm of May &
 // Johnson (2000) J Stat Softw 5(6).
@@ -30,6 +33,10 @@ func SisonGlazLimits(counts []int64, conf float64) ([]Estimate, error) {
 	}
 	out := make([]Estimate, len(counts))
 	c, gamma, ok := sisonGlazWidth(counts, n, conf)
+	var warnings []string
+	if 4*slices.Max(counts) > 3*n {
+		warnings = []string{"one category holds most calls; the limits may be a little too narrow"}
+	}
 	for i, x := range counts {
 		switch {
 		case n == 0:
@@ -43,6 +50,7 @@ func SisonGlazLimits(counts []int64, conf float64) ([]Estimate, error) {
 				Low:       math.Max(0, share-float64(c)/float64(n)),
 				High:      math.Min(1, share+(float64(c)+2*gamma)/float64(n)),
 				Numerator: float64(x), Denominator: float64(n),
+				Warnings: slices.Clone(warnings),
 			}
 		}
 	}

@@ -118,3 +118,45 @@ func TestSimultaneousCoverage(t *testing.T) {
 		}
 	}
 }
+
+// TestSisonGlazWarnsOfOneLargeCategory: there the expansion promises a point or
+// two more than it keeps (0.946 for an exact 0.933 at 1, 3, 40 and width 3).
+func TestSisonGlazWarnsOfOneLargeCategory(t *testing.T) {
+	for _, tc := range []struct {
+		counts []int64
+		want   int
+	}{{[]int64{10, 30, 400}, 1}, {[]int64{100, 120, 200}, 0}} {
+		es, err := SisonGlazLimits(tc.counts, 0.95)
+		if err != nil || !es[0].Estimable() || len(es[0].Warnings) != tc.want {
+			t.Errorf("%v: %+v, %v", tc.counts, es[0], err)
+		}
+	}
+}
+
+// TestSisonGlazCoverageAgainstEnumeration sums the multinomial probabilities of
+// all tables of three categories that lie within the width.
+func TestSisonGlazCoverageAgainstEnumeration(t *testing.T) {
+	for _, counts := range [][]int64{{4, 9, 12}, {10, 10, 10}} {
+		n := counts[0] + counts[1] + counts[2]
+		for c := 2; c <= 8; c++ {
+			exact := 0.0
+			for a := range n + 1 {
+				for b := range n + 1 - a {
+					x := [3]int64{a, b, n - a - b}
+					log := 0.0
+					inside := true
+					for i, k := range x {
+						inside = inside && max(k-counts[i], counts[i]-k) <= int64(c)
+						log += float64(k) * math.Log(float64(counts[i])/float64(n))
+					}
+					if inside {
+						exact += math.Exp(log + logChoose(n, a) + logChoose(n-a, b))
+					}
+				}
+			}
+			if got := sisonGlazCoverage(counts, n, c); math.Abs(got-exact) > 0.003 {
+				t.Errorf("%v, width %d: %.4f, exact %.4f", counts, c, got, exact)
+			}
+		}
+	}
+}
