@@ -65,7 +65,7 @@ var tokens = []struct {
 	text string
 	step step
 }{
-	{"2006", step{year, 4, 0}}, {"01", step{month, 2, 0}}, {"02", step{day, 2, 0}}, {"15", step{hour, 2, 0}}, {"04", step{minute, 2, 0}}, {"05", step{second, 2, 0}},
+	{"2006", step{year, 4, 0}}, {"01", step{month, 2, 0}}, {"02", step{day, 2, 0}}, {"15", step{hour, 0, 0}}, {"04", step{minute, 2, 0}}, {"05", step{second, 2, 0}},
 	{"06", step{year, 2, 0}}, {"Z07:00", step{offset, 0, 'Z'}}, {"-07:00", step{offset, 0, 0}}, {"Z0700", step{offset, 0, 'Z'}}, {"-0700", step{offset, 0, 0}},
 	{"1", step{month, 0, 0}}, {"2", step{day, 0, 0}}, {"4", step{minute, 0, 0}}, {"5", step{second, 0, 0}},
 }
@@ -299,7 +299,7 @@ func (p *clockParts) zone(b []byte, i int, z byte) (int, bool) {
 		i++
 	}
 	h, m := d[0]*10+d[1], d[2]*10+d[3]
-	if h > 15 || m > 59 {
+	if h > 24 || m > 60 { // the limits of package time
 		return i, false
 	}
 	p.offset = sign * (h*3600 + m*60)

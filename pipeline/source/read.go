@@ -54,7 +54,7 @@ func Parse(file string, data []byte, dict *findings.Dictionary) (*Description, e
 			}
 		}
 	}
-	if r.needsZone && r.d.Zone == nil {
+	if r.needsZone && !r.top.Has("zone") {
 		r.top.At().Fail("the key zone", "none, though times are written without their offset", "add zone: with a name such as Europe/Berlin")
 	}
 	if err := doc.Err(); err != nil {
