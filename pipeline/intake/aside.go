@@ -1,7 +1,9 @@
 package intake
 
 import (
+	"cmp"
 	"path/filepath"
+	"slices"
 
 	"hindcheck/pipeline/records"
 	"hindcheck/pipeline/tabular"
@@ -83,7 +85,15 @@ func (w *worker) refuseFault(r reason, f Fault) {
 	w.setAside++
 	w.reasons[r]++
 	w.aside.add(f)
-	if len(w.examples) < maxExamples {
-		w.examples = append(w.examples, f)
+	w.examples = firstRows(append(w.examples, f), 4*maxExamples)
+}
+
+// firstRows sorts faults by row once there are more than limit and keeps the
+// first few.
+func firstRows(faults []Fault, limit int) []Fault {
+	if len(faults) <= limit {
+		return faults
 	}
+	slices.SortFunc(faults, func(a, b Fault) int { return cmp.Compare(a.Row, b.Row) })
+	return faults[:min(len(faults), maxExamples)]
 }

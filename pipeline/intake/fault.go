@@ -75,7 +75,6 @@ const (
 	noteUnitInCell
 	noteMidnight
 	noteSeconds
-	noteExponent
 	numNotes
 )
 
@@ -89,7 +88,7 @@ const (
 	NoteSeconds      = "seconds_differ"       // seconds missing, or there without being in the layout
 )
 
-var noteNames = [numNotes]string{NoteAmbiguous, NoteSkipped, NoteUnitRepaired, NoteUnitInCell, NoteMidnight, NoteSeconds, "unused"}
+var noteNames = [numNotes]string{NoteAmbiguous, NoteSkipped, NoteUnitRepaired, NoteUnitInCell, NoteMidnight, NoteSeconds}
 
 // Fault is one row set aside, as a message shows it. It never holds the cell.
 type Fault struct {

@@ -25,7 +25,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
-	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -204,8 +203,7 @@ func result(p *plan, rd tabular.Reader, workers []*worker) Result {
 		r.Examples = append(r.Examples, w.examples...)
 		exported = max(exported, w.latestExport)
 	}
-	slices.SortFunc(r.Examples, func(a, b Fault) int { return int(min(max(a.Row-b.Row, -1), 1)) })
-	r.Examples = r.Examples[:min(len(r.Examples), maxExamples)]
+	r.Examples = firstRows(r.Examples, 0)
 	r.Rows = r.Staged + r.SetAside
 	if exported != 0 {
 		r.ExportedAt = time.UnixMicro(exported).UTC()

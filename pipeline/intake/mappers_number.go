@@ -19,7 +19,6 @@ type timeMapper struct {
 	slots  [][]int
 	layout source.Layout
 	at     *place
-	never  *place // the same column, another expectation
 }
 
 func newTimeMapper(w *worker, c columnPlan, col *column) *timeMapper {
