@@ -172,4 +172,3 @@ func newCorrection(cells []ValueVerification, d Direction, unit CorrectionUnit, 
 	}
 	return c, s, nil
 }
-
