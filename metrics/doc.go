@@ -128,6 +128,9 @@
 //	over many, several rule sets                    DecisionCurve
 //	needless referrals spared                       AvoidedReferrals
 //	two on the same episodes; where they are even   NetBenefitDifference, BreakEven
+//	all of it where only some episodes were
+//	    verified                                    CorrectedDecisionCurve,
+//	                                                CompareWorthPartial
 //
 // Many small groups, many comparisons
 //

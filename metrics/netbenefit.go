@@ -121,8 +121,8 @@ func netBenefitEstimate(v, low, high, n, conf float64, m Method) Estimate {
 // multinomial.
 func cellCorrelation(p, q float64) float64 {
 	v := (1 - p) * (1 - q)
-	if v <= 0 {
-		return 0
+	if v <= 0 { // one cell holds everything: what leaves it can only go to the other
+		return -1
 	}
 	return -math.Sqrt(p * q / v)
 }

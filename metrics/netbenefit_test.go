@@ -134,6 +134,20 @@ func TestNetBenefitProperties(t *testing.T) {
 	}
 }
 
+// Referring everybody is the rule set without a miss: its limits must be those that the share
+// in need alone gives, which holds only if the two cells are taken as one multinomial.
+func TestNetBenefitOfReferringAll(t *testing.T) {
+	must := mustEstimate(t)
+	for _, x := range []TwoByTwo{{TP: 14, FP: 86}, {TP: 1, FP: 30}, {TP: 20}, {FP: 7}} {
+		for _, pt := range []float64{0, 0.1, 0.5, 0.9} {
+			a, b := must(NetBenefit(x, pt, 0.95)), must(NetBenefitAll(x, pt, 0.95))
+			if math.Abs(a.Value-b.Value) > 1e-12 || math.Abs(a.Low-b.Low) > 1e-9 || math.Abs(a.High-b.High) > 1e-9 {
+				t.Errorf("%+v at %v: %+v, by the share in need %+v", x, pt, a, b)
+			}
+		}
+	}
+}
+
 func TestBreakEvenOfADominatedRuleSet(t *testing.T) {
 	better := RulePair{Needed: PairedCounts{FirstOnly: 5, SecondOnly: 1}, NotNeeded: PairedCounts{FirstOnly: 1, SecondOnly: 6}}
 	if e := mustEstimate(t)(BreakEven(better, 0.95)); e.Estimable() || !strings.Contains(e.NotEstimable, "first rule set") {

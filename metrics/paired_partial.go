@@ -74,25 +74,15 @@ type RuleCorrection struct {
 // The simulation is that of Corrected.
 func CompareRulesPartial(strata []PairVerificationStratum, opt CorrectionOptions) (RuleCorrection, error) {
 	var c RuleCorrection
-	if err := opt.check(); err != nil {
+	parts, err := pairParts(strata, opt)
+	if err != nil {
 		return c, err
 	}
-	if len(strata) == 0 {
-		return c, argErr("no strata")
-	}
-	var parts [4][]part
-	for pair := range parts {
-		one := make([]VerificationStratum, len(strata))
-		for i, s := range strata {
-			one[i] = VerificationStratum{Name: s.Name, Present: s.cells()[pair]}
+	for _, s := range strata {
+		for pair, cell := range s.cells() {
+			c.count(cell, pair, opt.MinSampled)
 		}
-		if err := checkStrata(one); err != nil {
-			return c, err
-		}
-		parts[pair] = verificationParts(one)
-		c.count(one, pair, opt.MinSampled)
 	}
-	var err error
 	if c.Naive, err = CompareRules(c.Verified, opt.Conf); err != nil {
 		return RuleCorrection{}, err
 	}
@@ -101,18 +91,36 @@ func CompareRulesPartial(strata []PairVerificationStratum, opt CorrectionOptions
 	return c, nil
 }
 
-// count adds one pair of answers to the verified pairs and to the numbers of episodes.
-func (c *RuleCorrection) count(strata []VerificationStratum, pair int, minSampled int64) {
-	for _, s := range strata {
-		cell := s.Present
-		c.Episodes += cell.Total()
-		c.Unverified += cell.Unverified
-		if cell.Unverified > 0 && cell.Sampled() < minSampled {
-			c.ThinUnverified += cell.Unverified
-		}
-		*c.Verified.Needed.cell(pair) += cell.needed()
-		*c.Verified.NotNeeded.cell(pair) += cell.notNeeded()
+// pairParts checks the arguments and lists the parts of each pair of answers.
+func pairParts(strata []PairVerificationStratum, opt CorrectionOptions) (parts [4][]part, err error) {
+	if err := opt.check(); err != nil {
+		return parts, err
 	}
+	if len(strata) == 0 {
+		return parts, argErr("no strata")
+	}
+	for pair := range parts {
+		one := make([]VerificationStratum, len(strata))
+		for i, s := range strata {
+			one[i] = VerificationStratum{Name: s.Name, Present: s.cells()[pair]}
+		}
+		if err := checkStrata(one); err != nil {
+			return parts, err
+		}
+		parts[pair] = verificationParts(one)
+	}
+	return parts, nil
+}
+
+// count adds a cell to the verified pairs and to the numbers of episodes.
+func (c *RuleCorrection) count(cell VerificationCell, pair int, minSampled int64) {
+	c.Episodes += cell.Total()
+	c.Unverified += cell.Unverified
+	if cell.Unverified > 0 && cell.Sampled() < minSampled {
+		c.ThinUnverified += cell.Unverified
+	}
+	*c.Verified.Needed.cell(pair) += cell.needed()
+	*c.Verified.NotNeeded.cell(pair) += cell.notNeeded()
 }
 
 func (c *PairedCounts) cell(pair int) *int64 {

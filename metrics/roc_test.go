@@ -139,6 +139,11 @@ func TestBothEndedCurveIsUnbeaten(t *testing.T) {
 		if !curve.Estimable() {
 			continue
 		}
+		for i := 2; i+1 < len(curve.Points); i++ { // the ends are there whether useful or not
+			if p, q := curve.Points[i-1], curve.Points[i]; q.TP == p.TP || q.FP == p.FP {
+				t.Fatalf("trial %d: of %v and %v one beats the other", trial, p, q)
+			}
+		}
 		for _, lo := range counts {
 			for _, hi := range counts {
 				th := Threshold{Lower: lo.Value, Upper: hi.Value, HasLower: true, HasUpper: true}
