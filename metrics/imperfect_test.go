@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -276,6 +277,12 @@ func TestHuiWalterRefuses(t *testing.T) {
 		if err != nil || got.Sensitivity1.Estimable() || got.Prevalence2.NotEstimable == "" {
 			t.Errorf("%s: %+v, %v", name, got, err)
 		}
+	}
+	// Prevalences of 0.20 and 0.22 among 2000 each: a solution exists, but so would
+	// quite another with a few animals more or less.
+	near, err := HuiWalter(TwoTests{314, 126, 186, 1374}, TwoTests{344, 130, 186, 1340}, 0.95)
+	if err != nil || !strings.Contains(near.Sensitivity1.NotEstimable, "cannot be told apart") {
+		t.Errorf("nearly equal prevalences: %+v, %v", near, err)
 	}
 	if _, err := HuiWalter(TwoTests{Both: -1}, TwoTests{Both: 1}, 0.95); !errors.Is(err, ErrArgument) {
 		t.Errorf("negative: %v", err)
