@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 )
@@ -29,8 +30,8 @@ type ThresholdBootstrap struct {
 	// Choice is the threshold chosen in the episodes themselves.
 	Choice Choice
 	// Lower and Upper are the chosen limits, in the finding's unit, with percentile
-	// limits over the resamples that chose one. A limit that the choice does not
-	// apply is not estimable.
+	// limits over the resamples that chose one; a warning counts those that did not. A
+	// limit that the choice does not apply is not estimable.
 	Lower, Upper Estimate
 	// Shares lists the thresholds chosen in resamples, most frequent first.
 	Shares []ThresholdShare
@@ -90,16 +91,15 @@ func BootstrapThreshold(counts []ValueCount, d Direction, by Criterion, draws in
 
 // choiceSampler collects what each resample chose.
 type choiceSampler struct {
-	t            valueTable
-	d            Direction
-	by           Criterion
-	lower, upper []float64
-	area         []float64
-	sens, spec   pairedDraws
-	score        pairedDraws
-	times        map[Threshold]int
-	unmet        int
-	cum          cumulative
+	t          valueTable
+	cum        cumulative
+	d          Direction
+	by         Criterion
+	chosen     chosenLimits
+	area       []float64
+	sens, spec pairedDraws
+	score      pairedDraws
+	unmet      int
 }
 
 // pairedDraws holds a figure of each resample's choice, and the sum of its excess
@@ -115,7 +115,7 @@ func (p *pairedDraws) note(resample, original float64) {
 }
 
 func newChoiceSampler(t valueTable, d Direction, by Criterion) *choiceSampler {
-	return &choiceSampler{t: t, d: d, by: by, times: map[Threshold]int{}, cum: t.cumulate()}
+	return &choiceSampler{t: t, d: d, by: by, chosen: chosenLimits{times: map[Threshold]int{}}, cum: t.cumulate()}
 }
 
 func (s *choiceSampler) note(draw valueTable) {
@@ -131,15 +131,8 @@ func (s *choiceSampler) note(draw valueTable) {
 		s.unmet++
 		return
 	}
-	th := p.Threshold
-	s.times[th]++
-	if th.HasLower {
-		s.lower = append(s.lower, th.Lower)
-	}
-	if th.HasUpper {
-		s.upper = append(s.upper, th.Upper)
-	}
-	o := s.cum.at(s.t, th)
+	s.chosen.note(p.Threshold)
+	o := s.cum.at(s.t, p.Threshold)
 	s.sens.note(p.Sensitivity(), o.Sensitivity())
 	s.spec.note(p.Specificity(), o.Specificity())
 	// A threshold that meets a floor in the resample may miss it in the episodes; its
@@ -150,10 +143,8 @@ func (s *choiceSampler) note(draw valueTable) {
 
 func (s *choiceSampler) summarise(b *ThresholdBootstrap, conf float64) {
 	b.Unmet = s.unmet
-	b.Shares = topShares(s.times)
-	th := b.Choice.Threshold
-	b.Lower = limitEstimate(th.HasLower, th.Lower, s.lower, conf, MethodPercentileBootstrap)
-	b.Upper = limitEstimate(th.HasUpper, th.Upper, s.upper, conf, MethodPercentileBootstrap)
+	b.Shares = topShares(s.chosen.times)
+	b.Lower, b.Upper = s.chosen.estimates(b.Choice.Threshold, conf, MethodPercentileBootstrap)
 	if s.d == BothEndsAreBad {
 		b.Area = notEstimable(conf, MethodPercentileBootstrap, "%s", s.t.areaObstacle(s.d))
 	} else {
@@ -167,11 +158,37 @@ func (s *choiceSampler) summarise(b *ThresholdBootstrap, conf float64) {
 	}
 }
 
-func limitEstimate(applies bool, value float64, draws []float64, conf float64, m Method) Estimate {
-	if !applies {
-		return notEstimable(conf, m, "the chosen rule has no such limit")
+// chosenLimits collects the thresholds that draws chose.
+type chosenLimits struct {
+	lower, upper []float64
+	times        map[Threshold]int
+	n            int
+}
+
+func (c *chosenLimits) note(th Threshold) {
+	c.n++
+	c.times[th]++
+	if th.HasLower {
+		c.lower = append(c.lower, th.Lower)
 	}
-	return percentileEstimate(value, draws, conf, m)
+	if th.HasUpper {
+		c.upper = append(c.upper, th.Upper)
+	}
+}
+
+// estimates puts percentile limits around the two limits of the chosen threshold.
+func (c *chosenLimits) estimates(th Threshold, conf float64, m Method) (lower, upper Estimate) {
+	one := func(applies bool, value float64, draws []float64) Estimate {
+		if !applies {
+			return notEstimable(conf, m, "the chosen rule has no such limit")
+		}
+		e := percentileEstimate(value, draws, conf, m)
+		if without := c.n - len(draws); e.Estimable() && without > 0 {
+			e.Warnings = append(e.Warnings, fmt.Sprintf("%d of %d draws chose a rule without this limit", without, c.n))
+		}
+		return e
+	}
+	return one(th.HasLower, th.Lower, c.lower), one(th.HasUpper, th.Upper, c.upper)
 }
 
 func (p *pairedDraws) optimism(apparent, least, most, conf float64) Optimism {

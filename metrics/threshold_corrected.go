@@ -35,12 +35,11 @@ func CorrectedThreshold(cells []ValueVerification, d Direction, unit CorrectionU
 	if err != nil {
 		return CorrectedChoice{}, err
 	}
-	r := CorrectedChoice{Curve: curve}
-	none := func(why string) Estimate { return notEstimable(opt.Conf, MethodCorrectedROC, "%s", why) }
 	_, s, err := newCorrection(cells, d, unit, opt)
 	if err != nil {
 		return CorrectedChoice{}, err
 	}
+	r := CorrectedChoice{Curve: curve}
 	chooser := by
 	if by.judged == AtLowerLimit {
 		chooser = by.onLimitsOf(curve)
@@ -50,37 +49,26 @@ func CorrectedThreshold(cells []ValueVerification, d Direction, unit CorrectionU
 		r.Choice.NotEstimable, r.Choice.Plateau, r.Choice.Warnings = curve.NotEstimable, nil, nil
 	}
 	if !r.Choice.Estimable() {
-		e := none(r.Choice.NotEstimable)
+		e := notEstimable(opt.Conf, MethodCorrectedROC, "%s", r.Choice.NotEstimable)
 		r.Choice.Sensitivity, r.Choice.Specificity, r.Choice.AtThreshold, r.Lower, r.Upper = e, e, e, e, e
 		return r, nil
 	}
 	r.Choice.Warnings = append(r.Choice.Warnings, curve.Warnings...)
 	r.describe(cells, opt.Conf)
 	if by.judged == AtLowerLimit {
-		r.Lower = none("a floor judged at its lower limit cannot be judged in a single draw")
+		r.Lower = notEstimable(opt.Conf, MethodCorrectedROC, "a floor judged at its lower limit cannot be judged in a single draw")
 		r.Upper = r.Lower
 		return r, nil
 	}
-	var lower, upper []float64
-	times := map[Threshold]int{}
+	chosen := chosenLimits{times: map[Threshold]int{}}
 	for range opt.Draws {
 		t := s.draw()
-		p, _, found := t.best(d, by)
-		if t.emptySideWhy != "" || !found {
-			continue
-		}
-		times[p.Threshold]++
-		if p.Threshold.HasLower {
-			lower = append(lower, p.Threshold.Lower)
-		}
-		if p.Threshold.HasUpper {
-			upper = append(upper, p.Threshold.Upper)
+		if p, _, found := t.best(d, by); t.emptySideWhy == "" && found {
+			chosen.note(p.Threshold)
 		}
 	}
-	th := r.Choice.Threshold
-	r.Shares = topShares(times)
-	r.Lower = limitEstimate(th.HasLower, th.Lower, lower, opt.Conf, MethodCorrectedROC)
-	r.Upper = limitEstimate(th.HasUpper, th.Upper, upper, opt.Conf, MethodCorrectedROC)
+	r.Shares = topShares(chosen.times)
+	r.Lower, r.Upper = chosen.estimates(r.Choice.Threshold, opt.Conf, MethodCorrectedROC)
 	return r, nil
 }
 
