@@ -61,8 +61,8 @@ func (w *writer) unit(u *unit) error {
 // before.
 const overlapSeconds = 3 * 24 * hour
 
-// fate of one record in the exports: which months show it, and in which
-// version first.
+// showing is how one record appears in the exports: in which months, and in
+// which version first.
 type showing struct {
 	month int
 	again int  // the later month that shows it again, -1 none
@@ -70,7 +70,8 @@ type showing struct {
 	twice bool // the same row twice in the same file
 }
 
-// showing decides how a record appears. Its dice were rolled for the unit.
+// showing draws how a record that began at a moment appears, from the unit's
+// dice.
 func (w *writer) showing(start int64) showing {
 	cal, d := w.m.cal, w.d
 	x := showing{month: cal.month(start), again: -1}

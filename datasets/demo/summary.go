@@ -57,12 +57,16 @@ type Summary struct {
 	// and an animal that are in none.
 	OrphanChecks, OrphanOutcomes int64
 
-	// RepeatedHourCalls are records that began in an hour that the end of
-	// daylight saving repeats, Checks by slip of unit.
-	RepeatedHourCalls                           int64
-	FahrenheitChecks, QuarterMinuteChecks       int64
-	StoppedEarlyChecks, SkippedChecks           int64
-	NotPossibleChecks, DeclinedChecks           int64
+	// RepeatedHourCalls are call records that began in an hour that the end of
+	// daylight saving repeats.
+	RepeatedHourCalls int64
+	// Checks with a slip of unit, and checks that were not made, of all
+	// contacts; each once, however often it is shown.
+	FahrenheitChecks, QuarterMinuteChecks int64
+	StoppedEarlyChecks, SkippedChecks     int64
+	NotPossibleChecks, DeclinedChecks     int64
+	// First contacts of episodes: persons hurt, advice above and below the
+	// rules' level, and those in which nothing was assessed.
 	PersonsScratched, PersonsBitten             int64
 	OverridesUp, OverridesDown, NothingAssessed int64
 
