@@ -26,6 +26,23 @@ func (m *model) ownerTells(e *episode, o *outcome, at int64) {
 	if o.result == euthanised && o.why == whyNone {
 		o.why = whyWelfare
 	}
+	m.misremember(e, o)
+}
+
+// misremember lets a few owners tell of a stay at the practice of which the
+// practice's own record, of the same time, knows nothing.
+func (m *model) misremember(e *episode, o *outcome) {
+	wrong := m.d.chance(0.05)
+	if !wrong || o.result != sentHome && o.result != treatedSentHome {
+		return
+	}
+	for i := range e.outcomes[:e.no] {
+		v := &e.outcomes[i]
+		if v.feed != feedLine && !v.blank && v.result == o.result && v.seen == e.fate.seenAt && m.arrives(v) >= 0 {
+			o.result, o.seen, o.contradicts = admitted, e.fate.seenAt, true
+			return
+		}
+	}
 }
 
 // What became of animals that needed care and were not seen by a practice of

@@ -48,25 +48,27 @@ const (
 
 // outcome is one row of an outcomes export.
 type outcome struct {
-	feed      int
-	number    int64
-	call      int64 // 0: the practice knew the animal only
-	route     int8
-	result    int8
-	level     Level // LevelNone: not recorded
-	seen      int64 // Unix seconds
-	noted     int64
-	critical  bool
-	why       int8
-	stay      int8 // why the animal did not come, by position in staysWords
-	knew      int8 // vet knew the telephone finding: 0 not recorded, 1 yes, 2 no
-	match     int8 // per cent
-	begun     int8 // treatment begun before the exam: 0 not recorded, 1 yes, 2 no
-	p         float64
-	reached   int8 // 0 does not apply, 1 reached, 2 not reached
-	blank     bool // neither level nor result recorded
-	exam      bool
-	vetChecks [len(vetFindings)]float64 // code position or units; below 0 not made
+	feed     int
+	number   int64
+	call     int64 // 0: the practice knew the animal only
+	route    int8
+	result   int8
+	level    Level // LevelNone: not recorded
+	seen     int64 // Unix seconds
+	noted    int64
+	critical bool
+	why      int8
+	stay     int8 // why the animal did not come, by position in staysWords
+	knew     int8 // vet knew the telephone finding: 0 not recorded, 1 yes, 2 no
+	match    int8 // per cent
+	begun    int8 // treatment begun before the exam: 0 not recorded, 1 yes, 2 no
+	p        float64
+	reached  int8 // 0 does not apply, 1 reached, 2 not reached
+	// contradicts marks an owner's account that the practice's record denies.
+	contradicts bool
+	blank       bool // neither level nor result recorded
+	exam        bool
+	vetChecks   [len(vetFindings)]float64 // code position or units; below 0 not made
 }
 
 // vetFindings are the checks that a vet repeats and writes down.

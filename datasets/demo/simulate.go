@@ -75,11 +75,13 @@ type Episode struct {
 	NeedEmergency, NeedSameDay bool
 
 	// Verified says that a vet's finding or a reached owner tells the need,
-	// whenever that was written down; Route says how. A file that never
-	// arrived and a visit outside the scheme do not verify.
+	// whenever that was written down. A file that never arrived and a visit
+	// outside the scheme do not verify, nor does a row without level and result.
+	// Route says how the episode came to be known, visits first; a visit whose
+	// row says nothing still counts as the route.
 	Verified bool
 	Route    Route
-	// NotedAt is when the verifying row was written down, Unix seconds.
+	// NotedAt is when the row that gives Route was written down, Unix seconds.
 	NotedAt int64
 	// FoundEmergency and FoundSameDay are what the recorded outcomes say at
 	// the two cuts; they differ from the truth where a vet disagreed.
@@ -161,13 +163,19 @@ func (m *model) publishOutcomes(e *episode, p *Episode) {
 			p.AuditSelected = true
 			p.AuditResponded = p.AuditResponded || o.reached == 1
 		}
-		if m.arrives(o) < 0 || o.blank || o.result == didNotAttend || o.result == lost {
+		if m.arrives(o) < 0 || o.result == didNotAttend || o.result == lost {
 			continue
 		}
-		if !p.Verified || Route(o.route) < p.Route {
+		if p.Route == RouteNone || Route(o.route) < p.Route {
 			p.Route, p.NotedAt = Route(o.route), o.noted
 		}
+		if o.blank {
+			continue
+		}
 		p.Verified = true
+		if o.contradicts {
+			continue // the vet's record stands
+		}
 		if o.seen-e.start <= windowSeconds {
 			em, sd := o.finds()
 			p.FoundEmergency = p.FoundEmergency || em

@@ -240,6 +240,9 @@ func corrected(t *testing.T, o Options) (estimate, naive, truth float64) {
 		keptN++
 		switch e.Route {
 		case RouteAdvisedVisit, RouteOwnDecision:
+			if !e.Verified {
+				return // found, and nothing known: left to the rest
+			}
 			found++
 			foundNeed += ill
 		case RouteCallBack, RouteAudit:

@@ -73,6 +73,9 @@ type Summary struct {
 	// Outcomes, whether or not their file arrives.
 	Visits, NoShows, FollowUps, FollowUpsNotReached, Audits, AuditsNotReached int64
 	OutcomesWithoutCall, OutcomesWithoutFinding, Euthanasias, Deaths          int64
+	// OwnersContradicted are follow-ups in which the owner tells of a stay that
+	// the practice's record denies.
+	OwnersContradicted int64
 	// LostOutcomes were in the file that never arrives, PendingOutcomes were
 	// written down after the last export.
 	LostOutcomes, PendingOutcomes int64
@@ -245,6 +248,9 @@ func (w *writer) countOutcome(o *outcome) {
 	}
 	if o.call == 0 {
 		s.OutcomesWithoutCall++
+	}
+	if o.contradicts {
+		s.OwnersContradicted++
 	}
 	if o.blank {
 		s.OutcomesWithoutFinding++
