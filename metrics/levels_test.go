@@ -138,6 +138,22 @@ func TestTriageComplements(t *testing.T) {
 	}
 }
 
+// A page must be able to name every meaning and print its fraction.
+func TestTriageMeaningsNamed(t *testing.T) {
+	seen := map[string]bool{}
+	for _, m := range []TriageMeaning{PerNeed, PerDecision, PerAllCalls} {
+		for _, text := range []string{m.String(), m.UnderFormula(), m.OverFormula()} {
+			if text == "" || seen[text] {
+				t.Errorf("meaning %d: %q is empty or used twice", int(m), text)
+			}
+			seen[text] = true
+		}
+	}
+	if m := TriageMeaning(0); m.UnderFormula() != "" || m.OverFormula() != "" || seen[m.String()] {
+		t.Errorf("no meaning: %q, %q, %q", m, m.UnderFormula(), m.OverFormula())
+	}
+}
+
 func TestTriageEdges(t *testing.T) {
 	under, err := UnderTriage(TwoByTwo{FP: 3, TN: 9}, PerNeed, 0.95)
 	if err != nil || under.Estimable() {
