@@ -79,6 +79,9 @@ type Tipping struct {
 	Unseen   int64    `json:"unseen"`
 	SeenRate *float64 `json:"seen_rate,omitempty"`
 	Rate     *float64 `json:"rate,omitempty"`
+	// Reachable is false if no outcome of the unseen moves the figure across
+	// the limit; there is no Rate then.
+	Reachable bool `json:"reachable"`
 	// NotEstimable says why the question has no answer.
 	NotEstimable string `json:"not_estimable,omitempty"`
 }
@@ -233,10 +236,8 @@ func tipping(t metrics.Tipping, limit float64) *Tipping {
 	if t.ValueKnown {
 		out.SeenRate = &t.SeenRate
 	}
-	if t.Reachable {
+	if out.Reachable = t.Reachable; t.Reachable {
 		out.Rate = &t.Rate
-	} else {
-		out.NotEstimable = "no outcome of the unseen animals moves the figure across the limit"
 	}
 	return out
 }

@@ -43,7 +43,7 @@ type Point struct {
 	// Mature is whether all its episodes are.
 	Mature   bool  `json:"mature"`
 	Episodes int64 `json:"episodes"`
-	// InPeriod is false for months after the one under review.
+	// InPeriod is whether it is one of the twelve months.
 	InPeriod bool `json:"in_period"`
 	// Escalated and Emergency are shares of all episodes advised same day or
 	// sooner, and emergency.
@@ -64,6 +64,28 @@ type Point struct {
 	DidNotAttend int64 `json:"did_not_attend"`
 	Died         int64 `json:"died"`
 	PersonHurt   int64 `json:"person_hurt"`
+	// Limits are the control limits of Escalated, if the chart has any.
+	Limits *Limits `json:"limits,omitempty"`
+	// Signals are the rules by which this point stands out.
+	Signals []string `json:"signals"`
+}
+
+// Limits are the centre line and control limits at one point.
+type Limits struct {
+	Low    float64 `json:"low"`
+	Centre float64 `json:"centre"`
+	High   float64 `json:"high"`
+}
+
+// Chart says how the control limits of the trend were made.
+type Chart struct {
+	Kind string `json:"kind"`
+	// Months is how many the limits rest on; Provisional says too few.
+	Months      int  `json:"months"`
+	Provisional bool `json:"provisional"`
+	// NotEstimable says why there are no limits.
+	NotEstimable string   `json:"not_estimable,omitempty"`
+	Warnings     []string `json:"warnings"`
 }
 
 // measures are the shares that the month is compared by.
@@ -85,10 +107,14 @@ var measures = []struct {
 	{"nothing assessed that the rules ask for", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.Undetermined, r.Episodes }},
 }
 
+// trendMonths is how far back the trend goes: limits need about twenty months.
+const trendMonths = 24
+
 // fillProcess fills the trend and the month. Months after the one under review
 // are shown too, since a rise in calls must not wait for outcomes.
 func (b *builder) fillProcess(r *Review) error {
 	scope := b.scope
+	scope.From = queries.AddMonths(scope.To, 1-trendMonths)
 	if n := len(b.months); n > 0 {
 		scope.To = max(scope.To, b.months[n-1].Month)
 	}
@@ -107,7 +133,7 @@ func (b *builder) fillProcess(r *Review) error {
 		r.Trend = append(r.Trend, p)
 		if row.Month == b.scope.To {
 			now = row
-		} else if row.Month < b.scope.To {
+		} else if row.Month >= b.scope.From && row.Month < b.scope.To {
 			before = append(before, row)
 		}
 	}
@@ -116,7 +142,44 @@ func (b *builder) fillProcess(r *Review) error {
 		NoLevel: now.NoLevel, WithOutcome: now.WithOutcome, FollowedUp: now.FollowedUp, Verified: now.Verified,
 		Needed: now.Needed, Died: now.Died, DidNotAttend: now.DidNotAttend, Changes: []Change{},
 	}
+	if err := chart(r, rows, b.scope.To); err != nil {
+		return err
+	}
 	return b.changes(&r.Month, now, before)
+}
+
+// chart gives the trend of the escalated share its control limits. They rest
+// on the months up to the one under review; later ones are judged by them.
+func chart(r *Review, rows []queries.ProcessByMonthRow, month int) error {
+	r.Chart = Chart{Kind: string(metrics.ChartPPrime), Warnings: []string{}}
+	var points []metrics.ProportionPoint
+	baseline := 0
+	for _, row := range rows {
+		points = append(points, metrics.ProportionPoint{X: row.Emergency + row.SameDay, N: row.Episodes})
+		if row.Month <= month {
+			baseline++
+		}
+	}
+	if baseline == 0 {
+		r.Chart.NotEstimable = "there are no months to compute limits from"
+		return nil
+	}
+	c, err := metrics.LaneyPChart(points, []metrics.Phase{{BaselineEnd: baseline}}, metrics.CommonChartSettings())
+	if err != nil {
+		return err
+	}
+	ph := c.Phases[0]
+	r.Chart.Months, r.Chart.Provisional, r.Chart.NotEstimable = ph.BaselinePoints, ph.Provisional, ph.NotEstimable
+	r.Chart.Warnings = append(r.Chart.Warnings, ph.Warnings...)
+	for i, p := range c.Points {
+		if p.HasLimits {
+			r.Trend[i].Limits = &Limits{p.Low, p.Centre, p.High}
+		}
+		for _, s := range p.Signals {
+			r.Trend[i].Signals = append(r.Trend[i].Signals, s.String())
+		}
+	}
+	return nil
 }
 
 func (b *builder) changes(m *Month, now queries.ProcessByMonthRow, before []queries.ProcessByMonthRow) error {
@@ -149,8 +212,8 @@ func (b *builder) changes(m *Month, now queries.ProcessByMonthRow, before []quer
 func (b *builder) point(r queries.ProcessByMonthRow) (Point, error) {
 	p := Point{
 		Month: queries.FormatMonth(r.Month), Label: queries.MonthStart(r.Month).Format("Jan 06"), Mature: b.oldEnough(r.Month),
-		Episodes: r.Episodes, InPeriod: r.Month <= b.scope.To, Raised: r.Raised, Lowered: r.Lowered, WithOutcome: r.WithOutcome,
-		Verified: r.Verified, Needed: r.Needed, Missed: r.Missed, DidNotAttend: r.DidNotAttend, Died: r.Died, PersonHurt: r.PersonHurt,
+		Episodes: r.Episodes, InPeriod: r.Month >= b.scope.From && r.Month <= b.scope.To, Raised: r.Raised, Lowered: r.Lowered, WithOutcome: r.WithOutcome,
+		Verified: r.Verified, Needed: r.Needed, Missed: r.Missed, DidNotAttend: r.DidNotAttend, Died: r.Died, PersonHurt: r.PersonHurt, Signals: []string{},
 	}
 	kept := r.Soon + r.HomeCare
 	for _, x := range []struct {

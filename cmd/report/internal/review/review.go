@@ -61,6 +61,7 @@ type Review struct {
 	// Flags are judged at both cuts, in the same order.
 	Flags    []Flags   `json:"flags"`
 	Trend    []Point   `json:"trend"`
+	Chart    Chart     `json:"chart"`
 	Missed   Missed    `json:"missed_cases"`
 	Findings []Finding `json:"findings"`
 	Safety   Safety    `json:"safety"`

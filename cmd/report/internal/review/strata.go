@@ -1,6 +1,9 @@
 package review
 
 import (
+	"slices"
+	"strings"
+
 	"hindcheck/metrics"
 	"hindcheck/queries"
 )
@@ -13,7 +16,11 @@ type keyed struct {
 
 // cell is the cell of one stratum and test result; it is made when first asked for.
 func (k *keyed) cell(level int8, stratum []string, present bool) *metrics.VerificationCell {
-	key := append([]string{word(levelWords, level)}, stratum...)
+	class := "kept"
+	if sent(level) {
+		class = "sent"
+	}
+	key := append([]string{class, word(levelWords, level)}, stratum...)
 	name := ""
 	for _, part := range key {
 		name += part + "\x00"
@@ -65,11 +72,14 @@ func enter(c *metrics.VerificationCell, level, route, need int8, n int64) {
 	}
 }
 
-// corrected collapses thin strata in the stated order and corrects.
+// corrected collapses thin strata in the stated order and corrects. The level
+// goes last, and only within what was sent in or kept: otherwise three unseen
+// episodes of a rare flag at one level would leave nothing to estimate.
 func (b *builder) corrected(k *keyed) (metrics.Correction, []metrics.VerificationStratum, StrataNote, error) {
-	dims := append([]string{"level"}, b.db.Meta().Strata...)
+	dims := append([]string{"class", "level"}, b.db.Meta().Strata...)
+	order := append(slices.Clone(b.db.Meta().Strata), "level")
 	col, err := metrics.CollapseStrata(k.strata(), metrics.CollapseOptions{
-		Dimensions: dims, Order: b.db.Meta().Strata, MinSampled: int64(b.opt.MinVerified),
+		Dimensions: dims, Order: order, MinSampled: int64(b.opt.MinVerified),
 	})
 	if err != nil {
 		return metrics.Correction{}, nil, StrataNote{}, err
@@ -79,20 +89,30 @@ func (b *builder) corrected(k *keyed) (metrics.Correction, []metrics.Verificatio
 		strata = []metrics.VerificationStratum{{Name: "no episodes"}}
 	}
 	note := StrataNote{
-		Dimensions: dims, Before: col.Before, After: len(col.Strata), MinVerified: b.opt.MinVerified,
+		Dimensions: dims, Order: order, Before: col.Before, After: len(col.Strata), MinVerified: b.opt.MinVerified,
 		ThinUnverified: col.ThinUnverified, ThinShare: col.ThinShare,
 	}
 	c, err := metrics.Corrected(strata, metrics.CorrectionOptions{
 		Conf: b.opt.Confidence, MinSampled: int64(b.opt.MinVerified), Draws: b.opt.Draws, Rand: b.rand(),
 	})
+	if c.ThinShare < worthSaying {
+		for _, e := range []*metrics.Estimate{&c.Sensitivity, &c.Specificity, &c.PPV, &c.NPV, &c.Prevalence, &c.Missed, &c.Caught, &c.Needed} {
+			e.Warnings = slices.DeleteFunc(slices.Clone(e.Warnings), func(w string) bool { return strings.Contains(w, "of the unverified episodes are in") })
+		}
+	}
 	return c, strata, note, err
 }
 
+// worthSaying is the share of unverified episodes in thin strata below which
+// a figure does not depend on them; the share itself is always in StrataNote.
+const worthSaying = 0.005
+
 // StrataNote says within what strata verification was taken to be ignorable.
 type StrataNote struct {
-	// Dimensions are the recorded properties; the level is never given up, the
-	// others in the order listed.
+	// Dimensions are the recorded properties: class is sent (told to attend)
+	// or kept, and is never given up; the others are, in this Order.
 	Dimensions []string `json:"dimensions"`
+	Order      []string `json:"order"`
 	// Before and After count strata before and after thin ones were joined
 	// until each holds MinVerified followed up.
 	Before      int `json:"before"`
