@@ -17,7 +17,7 @@
 SELECT level, rule_level, any_flag, need_emergency, need_same_day, route, mature, {{stratum}} AS stratum, n
 FROM (
   SELECT level, rule_level, {{nFired}} > 0 AS any_flag, need_emergency, need_same_day, route,
-    started_at < $mature_before AS mature, {{strata}}, count(*) AS n
+    started_at < $mature_before AS mature, {{strata}}count(*) AS n
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month
   GROUP BY ALL

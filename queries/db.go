@@ -51,16 +51,19 @@ type Meta struct {
 	// Window is the time after the first contact within which an outcome counts.
 	Window time.Duration
 	// Strata are the recorded properties beside the level by which
-	// verification is corrected, in the order in which they are given up.
-	Strata []string
+	// verification is corrected; Collapse lists those that may be given up,
+	// the first to go first, where fewer than MinVerified were followed up.
+	Strata, Collapse []string
+	MinVerified      int
 	// AsOf is the load that is shown, DataCut the moment up to which its
 	// exports were written.
 	AsOf    int
 	DataCut time.Time
 }
 
-// StrataColumns are the columns of cases that may be a stratum.
-var StrataColumns = []string{"site", "species", "complaint", "breed_group", "ruleset", "advisor"}
+// StrataColumns are the columns of cases that may be a stratum: what is known
+// when the advice is given.
+var StrataColumns = []string{"site", "species", "breed_group", "sex", "neutered", "complaint", "ruleset", "month", "weekday"}
 
 // ClusterColumns are the columns of cases that may be a cluster.
 var ClusterColumns = []string{"animal", "owner", "advisor", "practice"}
@@ -75,13 +78,18 @@ type DB struct {
 // New takes a database that already has tables or views named calls, checks,
 // outcomes, coverage, cases and set_aside. The caller keeps closing it.
 func New(db *sql.DB, meta Meta) (*DB, error) {
-	if len(meta.Strata) == 0 {
-		meta.Strata = []string{"site", "species"}
-	}
 	for _, s := range meta.Strata {
 		if !slices.Contains(StrataColumns, s) {
 			return nil, fmt.Errorf("stratum %q: expected one of %v", s, StrataColumns)
 		}
+	}
+	for _, s := range meta.Collapse {
+		if !slices.Contains(meta.Strata, s) {
+			return nil, fmt.Errorf("stratum %q to give up: expected one of %v", s, meta.Strata)
+		}
+	}
+	if meta.MinVerified == 0 {
+		meta.MinVerified = 10
 	}
 	return &DB{db: db, meta: meta, close: func() error { return nil }}, nil
 }

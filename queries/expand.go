@@ -27,7 +27,7 @@ type names struct {
 //	{{cluster}}         the column of the cluster that was asked for
 func (d *DB) expand(q Question, n names) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
-		"strata":   func() string { return strings.Join(d.meta.Strata, ", ") },
+		"strata":   func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
 		"stratum":  func() string { return d.stratum() },
 		"flags":    func(what string) (string, error) { return d.flagSums(what) },
 		"flagList": func() []flagSQL { return d.flagList() },
@@ -37,7 +37,7 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"finding":  func() (string, error) { return d.findingColumn(n.finding) },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {
-				return "", fmt.Errorf("cluster %q: expected one of %s", n.cluster, strings.Join(ClusterColumns, ", "))
+				return "", fmt.Errorf("%w: cluster %q: expected one of %s", ErrParameter, n.cluster, strings.Join(ClusterColumns, ", "))
 			}
 			return n.cluster, nil
 		},
@@ -142,7 +142,7 @@ func (d *DB) stratum() string {
 	for i, s := range d.meta.Strata {
 		parts[i] = fmt.Sprintf("coalesce(%s::VARCHAR, '')", s)
 	}
-	return "[" + strings.Join(parts, ", ") + "]"
+	return "[" + strings.Join(parts, ", ") + "]::VARCHAR[]"
 }
 
 func (d *DB) findingList() []findingSQL {
@@ -155,7 +155,7 @@ func (d *DB) findingList() []findingSQL {
 
 func (d *DB) findingColumn(id string) (string, error) {
 	if !slices.ContainsFunc(d.meta.Findings, func(f Finding) bool { return f.ID == id }) {
-		return "", fmt.Errorf("finding %q: expected one of the dictionary in force; see report query findings", id)
+		return "", fmt.Errorf("%w: finding %q: expected one of the dictionary in force; see report query findings", ErrParameter, id)
 	}
 	return column(id), nil
 }

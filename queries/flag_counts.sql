@@ -19,7 +19,7 @@ SELECT unnest(range({{nFlags}}))::INTEGER AS flag, level, need, route, mature, {
   unnest(present) AS present, n - unnest(present) - unnest(unknown) AS absent, unnest(unknown) AS unknown
 FROM (
   SELECT level, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need, route, started_at < $mature_before AS mature,
-    {{strata}}, count(*) AS n, {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
+    {{strata}}count(*) AS n, {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month
   GROUP BY ALL

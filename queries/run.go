@@ -3,12 +3,17 @@ package queries
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"sort"
 	"strconv"
 	"strings"
 	"time"
 )
+
+// ErrParameter is wrapped by every error of Run that blames the question's
+// name or a parameter.
+var ErrParameter = errors.New("wrong parameter")
 
 // Table is the result of a question run by name.
 type Table struct {
@@ -82,7 +87,7 @@ func (d *DB) Run(ctx context.Context, name string, params, defaults map[string]s
 	}
 	q, ok := all[name]
 	if !ok {
-		return Table{}, fmt.Errorf("no question %q; report query lists them", name)
+		return Table{}, fmt.Errorf("%w: no question %q; report query lists them", ErrParameter, name)
 	}
 	args, n := map[string]any{}, names{}
 	left := map[string]bool{}
@@ -96,14 +101,14 @@ func (d *DB) Run(ctx context.Context, name string, params, defaults map[string]s
 		}
 		delete(left, p.Name)
 		if !given {
-			return Table{}, fmt.Errorf("question %s: parameter %s (%s) is missing: %s", name, p.Name, p.Type, p.Text)
+			return Table{}, fmt.Errorf("%w: question %s: parameter %s (%s) is missing: %s", ErrParameter, name, p.Name, p.Type, p.Text)
 		}
 		if err := bind(p, text, args, &n); err != nil {
-			return Table{}, fmt.Errorf("question %s: %w", name, err)
+			return Table{}, fmt.Errorf("%w: question %s: %w", ErrParameter, name, err)
 		}
 	}
 	if len(left) > 0 {
-		return Table{}, fmt.Errorf("question %s has no parameter %s", name, strings.Join(sortedKeys(left), ", "))
+		return Table{}, fmt.Errorf("%w: question %s has no parameter %s", ErrParameter, name, strings.Join(sortedKeys(left), ", "))
 	}
 	rows, err := d.query(ctx, name, n, args)
 	if err != nil {
@@ -152,9 +157,12 @@ func bind(p Param, text string, args map[string]any, n *names) error {
 		}
 		args[p.Name] = m
 	case "time":
-		t, err := time.Parse("2006-01-02", text)
+		t, err := time.Parse(time.RFC3339, text)
 		if err != nil {
-			return bad("a day such as 2026-07-31")
+			t, err = time.Parse(time.DateOnly, text)
+		}
+		if err != nil {
+			return bad("a day such as 2026-07-31, or a time such as 2026-07-31T06:00:00Z")
 		}
 		args[p.Name] = t
 	case "level":

@@ -37,7 +37,7 @@ func YearMeta() queries.Meta {
 	m := queries.Meta{
 		RuleSet: "example_1", Definition: "example_prompt_care",
 		DefinitionText: "An animal needed prompt care when the outcome says so within 72 hours.",
-		Window:         72 * time.Hour, Strata: []string{"site", "species"}, AsOf: 7,
+		Window:         72 * time.Hour, Strata: []string{"site", "species"}, Collapse: []string{"site", "species"}, AsOf: 7,
 		DataCut: time.Date(2026, 10, 5, 6, 0, 0, 0, time.UTC),
 	}
 	for _, f := range yearFlags {

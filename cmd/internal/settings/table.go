@@ -47,11 +47,12 @@ type Settings struct {
 	Confidence float64 `mapstructure:"confidence"`
 	// Window is the time after the first contact within which an outcome
 	// counts, and Lag how long after it outcomes still arrive; together they
-	// decide when a month is mature. Window must be that of the definition.
+	// decide when a month is mature. A Window of 0 is that of the definition.
 	Window time.Duration `mapstructure:"window"`
 	Lag    time.Duration `mapstructure:"lag"`
-	// MinVerified is the least number of verified episodes of a correction
-	// stratum; thinner ones are collapsed in the stated order.
+	// MinVerified is the least number of followed-up episodes of a correction
+	// stratum; thinner ones are joined in the order of the strata file. 0
+	// takes the number from that file.
 	MinVerified int `mapstructure:"min-verified"`
 
 	// UnderTriageLimit and OverTriageLimit are what the line wishes to stay
@@ -93,9 +94,9 @@ var table = []setting{
 	{"link-hours", "", 0, "`HOURS` after a first contact within which an outcome is linked by animal; 0: as the store has it, else 168"},
 	{"cut", "", "same_day", "count advice as escalated from this `LEVEL`: same_day or emergency"},
 	{"confidence", "", 0.95, "confidence of the limits"},
-	{"window", "", 72 * time.Hour, "time after the first contact within which an outcome counts"},
+	{"window", "", time.Duration(0), "time after the first contact within which an outcome counts; 0 takes it from the case definition"},
 	{"lag", "", 45 * 24 * time.Hour, "time after the window until a month is mature"},
-	{"min-verified", "", 10, "least verified episodes of a correction stratum"},
+	{"min-verified", "", 0, "least followed-up episodes of a correction stratum; 0 takes it from the strata file"},
 	// Trauma field triage wishes under-triage below 5 % and over-triage below
 	// 50 %: Mohan 2011 Arch Surg. Context for a telephone line, not a target.
 	{"under-triage-limit", "", 0.05, "raise a concern above this share of animals in need; 1 asks nothing"},

@@ -27,13 +27,14 @@ type Options struct {
 	// Window overrides the case definition's if positive; Lag is how long
 	// after it outcomes still arrive.
 	Window, Lag time.Duration
-	// MinVerified is the least number followed up in a correction stratum.
+	// MinVerified is the least number followed up in a correction stratum; 0
+	// takes the strata file's.
 	MinVerified int
 	// UnderLimit and OverLimit are what the line wishes to stay below, per
 	// need; LimitSource says who set them.
 	UnderLimit, OverLimit float64
 	LimitSource           string
-	// Seed and Draws govern the posterior simulation; 0 takes 1 and 4000.
+	// Seed and Draws govern the posterior simulation; 0 takes 1 and 2000.
 	Seed  uint64
 	Draws int
 }
@@ -112,7 +113,7 @@ func newBuilder(ctx context.Context, db *queries.DB, opt Options) (*builder, err
 		opt.Window = db.Meta().Window
 	}
 	if opt.Draws == 0 {
-		opt.Draws = 4000
+		opt.Draws = 2000
 	}
 	if opt.Seed == 0 {
 		opt.Seed = 1
@@ -136,7 +137,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		Format: Format, AsOf: b.asOf(), Unit: "episode", CaseDefinition: meta.Definition, DefinitionText: meta.DefinitionText,
 		RuleSet: meta.RuleSet, Period: b.period, Maturity: b.mature, Cautions: cautions,
 		Standard: Standard{
-			Confidence: b.opt.Confidence, WindowHours: b.opt.Window.Hours(), LagDays: b.opt.Lag.Hours() / 24, MinVerified: b.opt.MinVerified,
+			Confidence: b.opt.Confidence, WindowHours: b.opt.Window.Hours(), LagDays: b.opt.Lag.Hours() / 24, MinVerified: b.minVerified(),
 			UnderLimit: b.opt.UnderLimit, OverLimit: b.opt.OverLimit, LimitSource: b.opt.LimitSource, Seed: b.opt.Seed, Draws: b.opt.Draws,
 		},
 	}
@@ -162,7 +163,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 // is empty or a stratum to split by.
 func BuildFlags(ctx context.Context, db *queries.DB, opt Options, cut, from, to int, by string) (Flags, error) {
 	if by != "" && !slices.Contains(db.Meta().Strata, by) {
-		return Flags{}, fmt.Errorf("split by %q: expected one of %s", by, list(db.Meta().Strata))
+		return Flags{}, fmt.Errorf("%w: split by %q: expected one of %s", queries.ErrParameter, by, list(db.Meta().Strata))
 	}
 	opt.Month = to
 	b, err := newBuilder(ctx, db, opt)

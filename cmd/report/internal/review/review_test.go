@@ -142,7 +142,7 @@ func checkFlagSums(t *testing.T, f Flag, episodes int64) {
 // followed up and 2 were in need: 19.7 expected. Missed 29.7, sensitivity
 // 160 / 189.7. The naive figure pools all verified: 80 / 92.
 func TestFoundCasesAreNoSample(t *testing.T) {
-	b := &builder{ctx: ctx, opt: options(), db: empty(t, queries.Meta{})}
+	b := &builder{ctx: ctx, opt: options(), db: empty(t, queries.Meta{Strata: []string{"site", "species"}, Collapse: []string{"site", "species"}})}
 	b.opt.Seed = 1
 	row := func(level, route, need int8, n int64) queries.AdviceCountsRow {
 		return queries.AdviceCountsRow{Level: level, RuleLevel: level, NeedSameDay: need, NeedEmergency: -1, Route: route, Mature: true, Stratum: []string{"north", "dog"}, N: n}
@@ -188,6 +188,35 @@ func TestNoFollowUp(t *testing.T) {
 	}
 	if q := r.Conclusion.Questions[1]; q.Verdict != NoConclusion || !strings.Contains(q.Sentence, "cannot be estimated") {
 		t.Errorf("over-triage: %+v", q)
+	}
+}
+
+// Three unseen episodes of a rare flag at a level without any follow-up must
+// not make the flag not estimable: that cell alone joins the other level of its
+// class, with a warning, and the cells without the flag keep their strata.
+func TestLevelWithoutFollowUp(t *testing.T) {
+	b := &builder{ctx: ctx, opt: options(), db: empty(t, queries.Meta{Strata: []string{"site"}, Collapse: []string{"site"}})}
+	var k keyed
+	enter(k.cell(4, []string{"north"}, true), 4, 1, 1, 60)
+	enter(k.cell(4, []string{"north"}, false), 4, 1, 0, 40)
+	enter(k.cell(2, []string{"north"}, true), 2, 0, -1, 3) // soon, flagged: nobody followed up
+	enter(k.cell(1, []string{"north"}, true), 1, 4, 0, 1)  // home care, flagged: one audited
+	enter(k.cell(1, []string{"north"}, true), 1, 0, -1, 5)
+	for _, level := range []int8{1, 2} {
+		enter(k.cell(level, []string{"north"}, false), level, 3, 0, 49)
+		enter(k.cell(level, []string{"north"}, false), level, 3, 1, 1)
+		enter(k.cell(level, []string{"north"}, false), level, 0, -1, 950)
+	}
+	c, _, note, err := b.corrected(&k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// 60 flagged in need; missed 2 * 1000 / 50 = 40 without the flag.
+	if !c.Sensitivity.Estimable() || math.Abs(c.Sensitivity.Value-60.0/100) > 1e-12 {
+		t.Errorf("sensitivity %+v, want 60 of 100", c.Sensitivity)
+	}
+	if note.LevelsJoined != 1 || note.Before != 3 || !strings.Contains(strings.Join(c.Sensitivity.Warnings, " "), "none of the episodes without an outcome was followed up") {
+		t.Errorf("note %+v, warnings %q", note, c.Sensitivity.Warnings)
 	}
 }
 

@@ -72,52 +72,112 @@ func enter(c *metrics.VerificationCell, level, route, need int8, n int64) {
 	}
 }
 
-// corrected collapses thin strata in the stated order and corrects. The level
-// goes last, and only within what was sent in or kept: otherwise three unseen
-// episodes of a rare flag at one level would leave nothing to estimate.
+// corrected joins thin strata and corrects.
 func (b *builder) corrected(k *keyed) (metrics.Correction, []metrics.VerificationStratum, StrataNote, error) {
-	dims := append([]string{"class", "level"}, b.db.Meta().Strata...)
-	order := append(slices.Clone(b.db.Meta().Strata), "level")
-	col, err := metrics.CollapseStrata(k.strata(), metrics.CollapseOptions{
-		Dimensions: dims, Order: order, MinSampled: int64(b.opt.MinVerified),
-	})
+	strata, note, err := b.collapse(k.strata())
 	if err != nil {
-		return metrics.Correction{}, nil, StrataNote{}, err
+		return metrics.Correction{}, nil, note, err
 	}
-	strata := col.Strata
 	if len(strata) == 0 {
 		strata = []metrics.VerificationStratum{{Name: "no episodes"}}
 	}
-	note := StrataNote{
-		Dimensions: dims, Order: order, Before: col.Before, After: len(col.Strata), MinVerified: b.opt.MinVerified,
-		ThinUnverified: col.ThinUnverified, ThinShare: col.ThinShare,
-	}
 	c, err := metrics.Corrected(strata, metrics.CorrectionOptions{
-		Conf: b.opt.Confidence, MinSampled: int64(b.opt.MinVerified), Draws: b.opt.Draws, Rand: b.rand(),
+		Conf: b.opt.Confidence, MinSampled: int64(note.MinVerified), Draws: b.opt.Draws, Rand: b.rand(),
 	})
-	if c.ThinShare < worthSaying {
-		for _, e := range []*metrics.Estimate{&c.Sensitivity, &c.Specificity, &c.PPV, &c.NPV, &c.Prevalence, &c.Missed, &c.Caught, &c.Needed} {
-			e.Warnings = slices.DeleteFunc(slices.Clone(e.Warnings), func(w string) bool { return strings.Contains(w, "of the unverified episodes are in") })
+	if err != nil {
+		return c, nil, note, err
+	}
+	note.ThinUnverified, note.ThinShare = c.ThinUnverified, c.ThinShare
+	for _, e := range []*metrics.Estimate{&c.Sensitivity, &c.Specificity, &c.PPV, &c.NPV, &c.Prevalence, &c.Missed, &c.Caught, &c.Needed} {
+		e.Warnings = slices.Clone(e.Warnings)
+		if c.ThinShare < worthSaying {
+			e.Warnings = slices.DeleteFunc(e.Warnings, func(w string) bool { return strings.Contains(w, "of the unverified episodes are in") })
+		}
+		if note.LevelsJoined > 0 && e.Estimable() {
+			e.Warnings = append(e.Warnings, levelsJoined)
 		}
 	}
-	return c, strata, note, err
+	return c, strata, note, nil
 }
 
 // worthSaying is the share of unverified episodes in thin strata below which
 // a figure does not depend on them; the share itself is always in StrataNote.
 const worthSaying = 0.005
 
+const levelsJoined = "at some level none of the episodes without an outcome was followed up; they are taken to resemble those at the other level that was sent in, or kept"
+
+// collapse joins thin strata in the order of the strata file. Episodes with and
+// without the mark are joined apart, because a rare mark is thin where its
+// absence is not. The level stays, except where nothing at all was followed up
+// at a level: that cell alone joins the other level of its class, since three
+// unseen episodes of a rare flag would else leave nothing to estimate.
+func (b *builder) collapse(strata []metrics.KeyedStratum) ([]metrics.VerificationStratum, StrataNote, error) {
+	meta := b.db.Meta()
+	dims := append([]string{"class", "level"}, meta.Strata...)
+	note := StrataNote{Dimensions: dims, Order: meta.Collapse, MinVerified: b.minVerified(), Before: len(strata)}
+	var out []metrics.VerificationStratum
+	for _, present := range []bool{true, false} {
+		var side []metrics.KeyedStratum
+		for _, s := range strata {
+			one := metrics.KeyedStratum{Key: s.Key, Absent: s.Absent}
+			if present {
+				one = metrics.KeyedStratum{Key: s.Key, Present: s.Present}
+			}
+			if one.Present.Total()+one.Absent.Total() > 0 {
+				side = append(side, one)
+			}
+		}
+		first, err := metrics.CollapseStrata(side, metrics.CollapseOptions{Dimensions: dims, Order: meta.Collapse, MinSampled: int64(note.MinVerified)})
+		if err != nil {
+			return nil, note, err
+		}
+		last, err := metrics.CollapseStrata(again(first), metrics.CollapseOptions{
+			Dimensions: dims, Order: append(slices.Clone(meta.Collapse), "level"), MinSampled: 1,
+		})
+		if err != nil {
+			return nil, note, err
+		}
+		if n := len(last.GivenUp); n > 0 {
+			note.LevelsJoined += last.GivenUp[n-1]
+		}
+		note.After += len(last.Strata)
+		out = append(out, last.Strata...)
+	}
+	return out, note, nil
+}
+
+// again makes the result of joining the input of another.
+func again(c metrics.Collapsed) []metrics.KeyedStratum {
+	out := make([]metrics.KeyedStratum, len(c.Strata))
+	for i, s := range c.Strata {
+		out[i] = metrics.KeyedStratum{Key: c.Keys[i], Present: s.Present, Absent: s.Absent}
+	}
+	return out
+}
+
+// minVerified is the setting, or what the strata file says.
+func (b *builder) minVerified() int {
+	if b.opt.MinVerified > 0 {
+		return b.opt.MinVerified
+	}
+	return b.db.Meta().MinVerified
+}
+
 // StrataNote says within what strata verification was taken to be ignorable.
 type StrataNote struct {
 	// Dimensions are the recorded properties: class is sent (told to attend)
-	// or kept, and is never given up; the others are, in this Order.
-	Dimensions []string `json:"dimensions"`
-	Order      []string `json:"order"`
-	// Before and After count strata before and after thin ones were joined
-	// until each holds MinVerified followed up.
-	Before      int `json:"before"`
-	After       int `json:"after"`
-	MinVerified int `json:"min_verified"`
+	// or kept, and is never given up; Order lists those that are, first to go
+	// first, where a stratum holds fewer than MinVerified followed up.
+	Dimensions  []string `json:"dimensions"`
+	Order       []string `json:"order"`
+	MinVerified int      `json:"min_verified"`
+	// Before counts recorded strata; After counts what is left, episodes with
+	// and without the mark apart.
+	Before int `json:"before"`
+	After  int `json:"after"`
+	// LevelsJoined counts cells without any follow-up that had to join the
+	// other level of their class.
+	LevelsJoined int `json:"levels_joined"`
 	// ThinUnverified is how many unverified episodes still lie in thinner
 	// cells, ThinShare the same as a share of all unverified.
 	ThinUnverified int64   `json:"thin_unverified"`

@@ -1,0 +1,49 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"hindcheck/cmd/internal/settings"
+	"hindcheck/cmd/report/internal/review"
+	"hindcheck/queries"
+)
+
+// opener opens the store of the settings; tests give a table in memory.
+type opener func(context.Context, settings.Settings) (*queries.DB, error)
+
+// reading are the settings of every command that reads a store.
+var reading = []string{"config", "store", "as-of", "threads", "memory", "confidence", "window", "lag", "min-verified"}
+
+func openStore(ctx context.Context, set settings.Settings) (*queries.DB, error) {
+	return nil, fmt.Errorf("no store")
+}
+
+// reviewOptions are the settings that the review knows.
+func reviewOptions(set settings.Settings) review.Options {
+	return review.Options{
+		Confidence: set.Confidence, Window: set.Window, Lag: set.Lag, MinVerified: set.MinVerified,
+		UnderLimit: set.UnderTriageLimit, OverLimit: set.OverTriageLimit, LimitSource: set.LimitSource,
+	}
+}
+
+// month reads a flag that names a month, 0 if it is empty.
+func month(flag, text string) (int, error) {
+	if text == "" {
+		return 0, nil
+	}
+	m, err := queries.ParseMonth(text)
+	if err != nil {
+		return 0, fmt.Errorf("%w: --%s: %w", settings.ErrUsage, flag, err)
+	}
+	return m, nil
+}
+
+// blame makes an error about a parameter one of usage.
+func blame(err error) error {
+	if errors.Is(err, queries.ErrParameter) {
+		return fmt.Errorf("%w: %w", settings.ErrUsage, err)
+	}
+	return err
+}
