@@ -42,9 +42,12 @@ type Test struct {
 	Over  []Rate `json:"over_triage"`
 	// Tipping asks how far the unseen would have to differ from the seen to
 	// move under-triage per need to the limit.
-	Tipping  *Tipping   `json:"tipping,omitempty"`
-	Strata   StrataNote `json:"strata"`
-	Clusters []Cluster  `json:"clusters,omitempty"`
+	Tipping *Tipping   `json:"tipping,omitempty"`
+	Strata  StrataNote `json:"strata"`
+	// Clusters are naive figures with cluster-robust limits; the corrected
+	// sensitivity and specificity of the advice are widened by the largest
+	// design effect among them. The rules have none.
+	Clusters []Cluster `json:"clusters,omitempty"`
 }
 
 // Kept counts verified episodes that were advised soon or home care.
@@ -88,19 +91,20 @@ type Tipping struct {
 
 // tests judges the advice and the rules at one cut.
 func (b *builder) tests(rows []queries.AdviceCountsRow, cut int) (advice, rules Test, err error) {
-	advice, err = b.test("advice", rows, cut, func(r queries.AdviceCountsRow) int8 { return r.Level })
+	clusters, err := b.adviceClusters(cut)
 	if err != nil {
 		return
 	}
-	if advice.Clusters, err = b.adviceClusters(cut); err != nil {
+	advice, err = b.test("advice", rows, cut, clusters, func(r queries.AdviceCountsRow) int8 { return r.Level })
+	if err != nil {
 		return
 	}
-	rules, err = b.test("rules", rows, cut, func(r queries.AdviceCountsRow) int8 { return r.RuleLevel })
+	rules, err = b.test("rules", rows, cut, nil, func(r queries.AdviceCountsRow) int8 { return r.RuleLevel })
 	return
 }
 
-func (b *builder) test(index string, rows []queries.AdviceCountsRow, cut int, level func(queries.AdviceCountsRow) int8) (Test, error) {
-	t := Test{Index: index, Cut: levelWords[cut], Label: cutLabel(cut), Below: belowLabel(cut), ByRoute: map[string]Cells{}}
+func (b *builder) test(index string, rows []queries.AdviceCountsRow, cut int, clusters []Cluster, level func(queries.AdviceCountsRow) int8) (Test, error) {
+	t := Test{Clusters: clusters, Index: index, Cut: levelWords[cut], Label: cutLabel(cut), Below: belowLabel(cut), ByRoute: map[string]Cells{}}
 	var k keyed
 	for _, r := range rows {
 		if !r.Mature {
@@ -118,6 +122,9 @@ func (b *builder) test(index string, rows []queries.AdviceCountsRow, cut int, le
 	}
 	c, strata, note, err := b.corrected(&k)
 	if err != nil {
+		return t, err
+	}
+	if err := widen(&c, clusters); err != nil {
 		return t, err
 	}
 	t.Strata = note

@@ -40,7 +40,9 @@ type Flag struct {
 	LRPositive Figure     `json:"lr_positive"`
 	LRNegative Figure     `json:"lr_negative"`
 	Strata     StrataNote `json:"strata"`
-	// Clusters is left out where the result is split.
+	// Clusters are naive figures with cluster-robust limits; the corrected
+	// sensitivity and specificity are widened by the largest design effect
+	// among them. Left out where the result is split.
 	Clusters []Cluster `json:"clusters,omitempty"`
 }
 
@@ -142,21 +144,24 @@ func (b *builder) flags(cut int, by string) (Flags, error) {
 	if err != nil {
 		return out, err
 	}
+	clusters := make([][]Cluster, len(meta.Flags))
+	if by == "" {
+		if err := b.flagClusters(cut, clusters); err != nil {
+			return out, err
+		}
+	}
 	for i, f := range meta.Flags {
 		for _, g := range groups {
 			w := work[flagKey{i, g}]
 			if w == nil {
 				w = &flagWork{}
 			}
-			judged, err := b.judge(f, g, w)
+			judged, err := b.judge(f, g, w, clusters[i])
 			if err != nil {
 				return out, err
 			}
 			out.Flags = append(out.Flags, judged)
 		}
-	}
-	if by == "" {
-		return out, b.flagClusters(cut, out.Flags)
 	}
 	return out, nil
 }
@@ -304,10 +309,10 @@ func (w *flagWork) add(r queries.FlagCountsRow, cut int) {
 }
 
 // judge makes the figures of one flag.
-func (b *builder) judge(f queries.Flag, stratum string, w *flagWork) (Flag, error) {
+func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []Cluster) (Flag, error) {
 	out := Flag{
 		Flag: f.ID, Stratum: stratum, Title: f.Title, Why: f.Why, Demands: word(levelWords, f.Level),
-		WhenUnknown: "leave", Counts: w.counts, Escalated: w.escalated,
+		WhenUnknown: "leave", Counts: w.counts, Escalated: w.escalated, Clusters: clusters,
 	}
 	if f.RaiseUnknown {
 		out.WhenUnknown = "raise"
@@ -341,10 +346,16 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork) (Flag, erro
 	if err != nil {
 		return out, err
 	}
+	if err := widen(&c, clusters); err != nil {
+		return out, err
+	}
 	out.Strata, out.Naive, out.Bounds = note, naive(c.Naive), accuracyBounds(c.Bounds)
 	out.Corrected = correctedAccuracy(c)
 	op, _, _, err := b.corrected(&w.operational)
 	if err != nil {
+		return out, err
+	}
+	if err := widen(&op, clusters); err != nil {
 		return out, err
 	}
 	out.Operational = correctedAccuracy(op)
@@ -383,15 +394,15 @@ func (b *builder) noFlag(out *NoFlag, cut int) error {
 	return nil
 }
 
-// flagClusters adds cluster-robust sensitivity and specificity to the flags,
-// which stand in the order of the rules file.
-func (b *builder) flagClusters(cut int, flags []Flag) error {
+// flagClusters fills the cluster-robust sensitivity and specificity of each
+// flag, in the order of the rules file.
+func (b *builder) flagClusters(cut int, out [][]Cluster) error {
 	for _, kind := range clusterKinds {
 		rows, err := b.db.FlagClusters(b.ctx, b.scope, cut, kind)
 		if err != nil {
 			return err
 		}
-		for i := range flags {
+		for i := range out {
 			sens := patterns(rows, func(r queries.FlagClustersRow) (metrics.ClusterPattern, bool) {
 				return metrics.ClusterPattern{Needed: r.Episodes, Caught: r.Present, Times: r.Clusters}, r.Flag == i && r.Need == 1
 			})
@@ -406,7 +417,7 @@ func (b *builder) flagClusters(cut int, flags []Flag) error {
 				if err != nil {
 					return err
 				}
-				flags[i].Clusters = append(flags[i].Clusters, c)
+				out[i] = append(out[i], c)
 			}
 		}
 	}

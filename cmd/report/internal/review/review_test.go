@@ -102,6 +102,9 @@ func TestYearCorrects(t *testing.T) {
 	if v.TP+v.FP+v.FN+v.TN+a.Unverified.Present+a.Unverified.Absent != a.Episodes {
 		t.Error("verified and unverified do not add up to the episodes")
 	}
+	if c := a.Clusters; len(c) != 6 || c[0].DesignEffect == nil || c[0].Figure.Numerator > float64(a.Verified.TP) {
+		t.Errorf("clusters: %+v", c)
+	}
 	if again := build(t, queriestest.Year(t, 20000, 0.08), options()); *again.Advice[0].Missed.High != *a.Missed.High {
 		t.Error("the same data and seed give other limits")
 	}
@@ -153,7 +156,7 @@ func TestFoundCasesAreNoSample(t *testing.T) {
 		{Level: 4, NeedSameDay: 1, Route: 1, N: 1000, Stratum: []string{"north", "dog"}}, // immature
 		row(0, 1, 1, 7), // no advice on record
 	}
-	got, err := b.test("advice", rows, sameDay, func(r queries.AdviceCountsRow) int8 { return r.Level })
+	got, err := b.test("advice", rows, sameDay, nil, func(r queries.AdviceCountsRow) int8 { return r.Level })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -224,6 +224,28 @@ func cluster(kind, of string, p []metrics.ClusterPattern, conf float64) (Cluster
 	return c, nil
 }
 
+// widen widens the corrected sensitivity and specificity by the largest design
+// effect that any kind of cluster shows; c is changed in place.
+func widen(c *metrics.Correction, clusters []Cluster) error {
+	for _, x := range []struct {
+		of string
+		e  *metrics.Estimate
+	}{{"sensitivity", &c.Sensitivity}, {"specificity", &c.Specificity}} {
+		largest := 1.0
+		for _, cl := range clusters {
+			if cl.Of == x.of && cl.DesignEffect != nil {
+				largest = max(largest, *cl.DesignEffect)
+			}
+		}
+		wider, err := metrics.WidenByDesignEffect(*x.e, largest)
+		if err != nil {
+			return err
+		}
+		*x.e = wider
+	}
+	return nil
+}
+
 // adviceClusters gives cluster-robust sensitivity and specificity of the advice.
 func (b *builder) adviceClusters(cut int) ([]Cluster, error) {
 	var out []Cluster

@@ -1,0 +1,164 @@
+package figure
+
+import (
+	"encoding/xml"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/plot/vg"
+)
+
+// wellFormed reads a drawing back as XML and returns the text elements.
+func wellFormed(t *testing.T, svg string) (texts []string) {
+	t.Helper()
+	dec := xml.NewDecoder(strings.NewReader(svg))
+	in := false
+	for {
+		tok, err := dec.Token()
+		if err == io.EOF {
+			return texts
+		}
+		if err != nil {
+			t.Fatalf("%v in %s", err, svg)
+		}
+		switch tok := tok.(type) {
+		case xml.StartElement:
+			in = tok.Name.Local == "text"
+			for _, a := range tok.Attr {
+				if strings.Contains(a.Value, "NaN") || strings.Contains(a.Value, "Inf") {
+					t.Fatalf("%s=%q", a.Name.Local, a.Value)
+				}
+			}
+		case xml.CharData:
+			if in {
+				texts = append(texts, string(tok))
+			}
+		case xml.EndElement:
+			in = false
+		}
+	}
+}
+
+func TestTransforms(t *testing.T) {
+	c := NewCanvas(100, 50)
+	at := func() string {
+		x, y := c.state.m.at(vg.Point{X: 10, Y: 20})
+		return fmt.Sprintf("%.6g %.6g", x, y)
+	}
+	if got := at(); got != "10 30" { // y counts from below
+		t.Errorf("plain: %s", got)
+	}
+	c.Push()
+	c.Translate(vg.Point{X: 5, Y: 5})
+	if got := at(); got != "15 25" {
+		t.Errorf("moved: %s", got)
+	}
+	c.Rotate(math.Pi / 2) // (10, 20) turns to (-20, 10), then moves to (-15, 15)
+	if got := at(); got != "-15 35" {
+		t.Errorf("moved and turned: %s", got)
+	}
+	c.Scale(2, 1)
+	if got := at(); got != "-15 25" { // (20, 20) turns to (-20, 20)
+		t.Errorf("scaled before turning: %s", got)
+	}
+	c.Pop()
+	if got := at(); got != "10 30" {
+		t.Errorf("after pop: %s", got)
+	}
+}
+
+func TestForestDrawsWhatIsKnown(t *testing.T) {
+	known := Interval{0.2, 0.5, 0.9, true}
+	for name, c := range map[string]struct {
+		corrected, naive, bounds Interval
+		has, lacks               []string
+	}{
+		"all":         {known, known, known, []string{"f-band", "f-mark", "s-muted"}, []string{"not estimable"}},
+		"naive only":  {Interval{}, known, Interval{}, []string{"not estimable", "s-muted"}, []string{"f-mark", "f-band"}},
+		"nothing":     {Interval{}, Interval{}, Interval{}, []string{"not estimable"}, []string{"f-mark", "f-band"}},
+		"at the ends": {Interval{0, 0, 1, true}, Interval{1, 1, 1, true}, Interval{0, 0, 1, true}, []string{"f-mark"}, nil},
+	} {
+		svg, err := Forest("x", "a <title>", "a & b", c.corrected, c.naive, c.bounds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		wellFormed(t, svg)
+		for _, s := range c.has {
+			if !strings.Contains(svg, s) {
+				t.Errorf("%s: no %s in %s", name, s, svg)
+			}
+		}
+		for _, s := range c.lacks {
+			if strings.Contains(svg, s) {
+				t.Errorf("%s: %s in %s", name, s, svg)
+			}
+		}
+		if !strings.Contains(svg, "a &lt;title&gt;") || !strings.Contains(svg, `role="img"`) {
+			t.Errorf("%s: title or role is missing", name)
+		}
+	}
+}
+
+// The corrected disc stands at its share of the axis.
+func TestForestPosition(t *testing.T) {
+	if cellX(0) != cellMargin || cellX(1) != cellWidth-cellMargin || cellX(0.5) != cellWidth/2 {
+		t.Errorf("axis from %v over %v to %v", cellX(0), cellX(0.5), cellX(1))
+	}
+}
+
+func months(n int) []Month {
+	var out []Month
+	for i := range n {
+		out = append(out, Month{Label: fmt.Sprintf("M%d", i), Share: 0.2 + 0.01*float64(i%5), Known: i != 3, Young: i >= n-2,
+			HasLimits: i > 0, Low: 0.15, Centre: 0.22, High: 0.28, Signal: i == 2, Review: i == n-3})
+	}
+	return out
+}
+
+func TestTrend(t *testing.T) {
+	for _, size := range []Size{Wide, Narrow} {
+		for _, n := range []int{0, 1, 2, 12, 26, 60} {
+			svg, err := Trend("t", "title", "desc", "what", months(n), size)
+			if err != nil {
+				t.Fatal(err)
+			}
+			texts := wellFormed(t, svg)
+			if n > 0 && texts[len(texts)-1] != "what" {
+				t.Errorf("%d months: texts %q", n, texts)
+			}
+			if strings.Contains(svg, "NaN") {
+				t.Errorf("%d months: NaN", n)
+			}
+		}
+	}
+	svg, _ := Trend("t", "title", "desc", "what", months(12), Wide)
+	if !strings.Contains(svg, "s-alert") && !strings.Contains(svg, "f-alert") || !strings.Contains(svg, "stroke-dasharray=\"4 3\"") {
+		t.Error("a signal or a young month is not marked")
+	}
+	again, _ := Trend("t", "title", "desc", "what", months(12), Wide)
+	if svg != again {
+		t.Error("the same data give another drawing")
+	}
+}
+
+func TestNiceTop(t *testing.T) {
+	for top, want := range map[float64]float64{0: 0.1, 0.013: 0.015, 0.09: 0.1, 0.31: 0.4, 0.36: 0.4, 0.93: 1, 1: 1} {
+		if got := niceTop(top); math.Abs(got-want) > 1e-9 {
+			t.Errorf("niceTop(%v) = %v, want %v", top, got, want)
+		}
+	}
+}
+
+func TestParts(t *testing.T) {
+	svg, err := Parts("p", "title", []Part{{"assessed", 0.75}, {"not asked", 0}, {"declined", 0.25}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	wellFormed(t, svg)
+	if strings.Count(svg, "<rect") != 2 || !strings.Contains(svg, `x="150" y="1" width="50"`) {
+		t.Errorf("%s", svg)
+	}
+}
