@@ -5,8 +5,12 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
+	"slices"
+	"strings"
 
 	"hindcheck/pipeline"
+	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/resolve"
@@ -38,7 +42,7 @@ func Open(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err error) {
 	}()
 	last := s.Manifest.LastLoad()
 	if opt.AsOf < 0 || opt.AsOf > last {
-		return nil, fmt.Errorf("open store %s: expected --as-of from 1 to %d, the latest load, found %d", dir, last, opt.AsOf)
+		return nil, fmt.Errorf("%w: open store %s: expected --as-of from 1 to %d, the latest load, found %d", ErrParameter, dir, last, opt.AsOf)
 	}
 	if opt.AsOf == 0 {
 		opt.AsOf = last
@@ -47,7 +51,13 @@ func Open(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err error) {
 	if err != nil {
 		return nil, err
 	}
-	db, err := duck.Open(ctx, duck.Options{Threads: opt.Threads, MemoryMB: opt.MemoryMB})
+	// Counting by animal over a long store may need more than memory.
+	temp, err := os.MkdirTemp("", "hindcheck-query-")
+	if err != nil {
+		return nil, fmt.Errorf("open store: %w", err)
+	}
+	closers = append(closers, func() error { return os.RemoveAll(temp) })
+	db, err := duck.Open(ctx, duck.Options{Threads: opt.Threads, MemoryMB: opt.MemoryMB, TempDir: temp})
 	if err != nil {
 		return nil, err
 	}
@@ -102,8 +112,8 @@ func makeViews(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipelin
 // metaOf gathers what a reader must know beside the rows.
 func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 	m := Meta{
-		Definition: defs.CaseDef.ID, DefinitionText: defs.CaseDef.Title, Window: defs.CaseDef.Window(),
-		Strata: defs.StrataBesideLevel(), AsOf: asOf, DataCut: s.Manifest.DataCutAt(asOf), RuleSet: "none recorded",
+		Definition: defs.CaseDef.ID, DefinitionText: definitionText(defs.CaseDef), Window: defs.CaseDef.Window(),
+		Strata: defs.StrataBesideLevel(), Collapse: defs.Strata.Collapse, MinVerified: defs.Strata.MinVerified, AsOf: asOf, DataCut: s.Manifest.DataCutAt(asOf), RuleSet: "none recorded",
 	}
 	for i := range defs.Dictionary.Findings {
 		f := &defs.Dictionary.Findings[i]
@@ -126,9 +136,30 @@ func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 		f := &defs.Rules.Flags[i]
 		one := Flag{ID: f.ID, Title: f.Title, Why: f.Why, Level: int8(f.Demands), RaiseUnknown: f.Raise}
 		for _, c := range f.All {
-			one.Findings = append(one.Findings, c.Finding)
+			if !slices.Contains(one.Findings, c.Finding) {
+				one.Findings = append(one.Findings, c.Finding)
+			}
 		}
 		m.Flags = append(m.Flags, one)
 	}
 	return m
+}
+
+// definitionText says a case definition in a sentence.
+func definitionText(d *casedef.Definition) string {
+	parts := func(list []casedef.Component) string {
+		words := make([]string, len(list))
+		for i, c := range list {
+			words[i] = strings.ReplaceAll(string(c), "_", " ")
+			if r := d.Criteria[c].Reasons; len(r) > 0 {
+				words[i] += " (" + strings.Join(r, ", ") + ")"
+			}
+			if h := d.Criteria[c].Hours; h != 0 && h != d.WindowHours {
+				words[i] += fmt.Sprintf(" within %d hours", h)
+			}
+		}
+		return strings.Join(words, "; ")
+	}
+	return fmt.Sprintf("%s. Emergency, any of: %s. Same day, any of: %s. Each within %d hours of the first contact unless stated.",
+		d.Title, parts(d.Emergency), parts(d.SameDay), d.WindowHours)
 }

@@ -37,7 +37,7 @@ func report(t *testing.T, env []string, args ...string) (status int, out, errs s
 	var o, e bytes.Buffer
 	s := command.Streams{In: strings.NewReader(""), Out: &o, Err: &e, Env: env}
 	open := func(context.Context, settings.Settings) (*queries.DB, error) {
-		return queriestest.Year(t, 3000, 0.1), nil
+		return year(t), nil
 	}
 	status = command.Execute(context.Background(), newRoot(s, open), args, s)
 	return status, o.String(), e.String()

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
+	"strings"
 
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/cmd/report/internal/review"
@@ -17,7 +19,27 @@ type opener func(context.Context, settings.Settings) (*queries.DB, error)
 var reading = []string{"config", "store", "as-of", "threads", "memory", "confidence", "window", "lag", "min-verified"}
 
 func openStore(ctx context.Context, set settings.Settings) (*queries.DB, error) {
-	return nil, fmt.Errorf("no store")
+	memory, err := megabytes(set.Memory)
+	if err != nil {
+		return nil, err
+	}
+	db, err := queries.Open(ctx, set.Store, queries.OpenOptions{AsOf: set.AsOf, Threads: set.Threads, MemoryMB: memory})
+	return db, blame(err)
+}
+
+// megabytes reads the memory setting, such as 4GB or 500MB; empty is 0.
+func megabytes(text string) (int, error) {
+	if text == "" {
+		return 0, nil
+	}
+	for suffix, factor := range map[string]int{"GB": 1000, "MB": 1} {
+		if digits, ok := strings.CutSuffix(strings.ToUpper(text), suffix); ok {
+			if n, err := strconv.Atoi(strings.TrimSpace(digits)); err == nil && n > 0 {
+				return n * factor, nil
+			}
+		}
+	}
+	return 0, fmt.Errorf("%w: setting \"memory\": expected a size such as 4GB or 500MB, found %q", settings.ErrUsage, text)
 }
 
 // reviewOptions are the settings that the review knows.
