@@ -161,6 +161,9 @@ func TestSeparationIsNamed(t *testing.T) {
 			{x(0, 0), 1, 4}, {x(1, 0), 2, 4}, {x(0, 1), 4, 4}, {x(1, 1), 3, 3}}, []string{"b"}},
 		"two flags each on its own": {[]string{"a", "b", "c"}, []Pattern{
 			{x(0, 0, 0), 1, 4}, {x(0, 0, 1), 2, 4}, {x(1, 0, 0), 4, 4}, {x(0, 1, 1), 0, 3}}, []string{"a", "b"}},
+		// b alone explains its rows; only then is a seen to separate the rest.
+		"one after the other": {[]string{"a", "b"}, []Pattern{
+			{x(0, 0), 1, 4}, {x(0, 1), 4, 4}, {x(1, 1), 3, 3}, {x(1, 0), 0, 4}}, []string{"a", "b"}},
 		"numbers that overlap": {[]string{"kg"}, []Pattern{{x(3000), 0, 1}, {x(4100), 1, 1}, {x(5000), 0, 1}, {x(6000), 1, 1}}, nil},
 	} {
 		fit, err := FitLogistic(tc.terms, tc.patterns)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -386,7 +387,7 @@ func TestBivariateEdges(t *testing.T) {
 	for i := range perfect {
 		perfect[i] = TwoByTwo{TP: 10, FP: int64(i + 1), TN: 30}
 	}
-	if b, err := PoolBivariateBinomial(perfect, 0.95); err != nil || b.Sensitivity.Estimable() {
+	if b, err := PoolBivariateBinomial(perfect, 0.95); err != nil || !strings.Contains(b.Sensitivity.NotEstimable, "empty in every line") {
 		t.Errorf("nobody missed anywhere: %+v, %v", b, err)
 	}
 }
