@@ -125,12 +125,9 @@ func McNemarMidP(c PairedCounts) (TestResult, error) {
 	return r, nil
 }
 
-// halfBinomialCDF is P(X <= k) for n tosses of a fair coin, through the incomplete
-// beta function, which keeps its digits in the tail.
+// halfBinomialCDF is P(X <= k), k < n, for n tosses of a fair coin, through the
+// incomplete beta function, which keeps its digits in the tail.
 func halfBinomialCDF(k, n int64) float64 {
-	if k >= n {
-		return 1
-	}
 	return mathext.RegIncBeta(float64(n-k), float64(k+1), 0.5)
 }
 
