@@ -25,6 +25,8 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -88,7 +90,10 @@ func Read(ctx context.Context, in Input) (Result, error) {
 	if in.Key.IsZero() {
 		return Result{}, fmt.Errorf("read %s: %w: none given", in.Path, privacy.ErrKey)
 	}
-	rd, err := tabular.Open(in.Path, in.Desc.Format)
+	format := in.Desc.Format
+	wanted, optional := in.Desc.ExportColumns()
+	format.Columns = wanted
+	rd, err := tabular.Open(in.Path, format)
 	if err != nil {
 		return Result{}, err
 	}
@@ -97,8 +102,14 @@ func Read(ctx context.Context, in Input) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+	if s, ok := rd.(tabular.Serial); ok {
+		p.serial, p.from1904 = true, s.Date1904()
+	}
 	rd.Select(p.selected)
 	workers, err := run(ctx, p, rd)
+	if err == nil {
+		err = missing(p, rd, optional)
+	}
 	if err != nil {
 		for _, w := range workers {
 			for _, path := range append(w.parts.paths(), w.aside.paths()...) {
@@ -108,6 +119,27 @@ func Read(ctx context.Context, in Input) (Result, error) {
 		return Result{}, err
 	}
 	return result(p, rd, workers), nil
+}
+
+// missing finds wanted columns that no record of a file named, in kinds of
+// files whose records need not name all: a mistyped name would otherwise pass
+// as a column of blanks.
+func missing(p *plan, rd tabular.Reader, optional map[string]bool) error {
+	s, ok := rd.(tabular.Sparse)
+	if !ok {
+		return nil
+	}
+	for _, name := range s.NeverSeen() {
+		if !optional[name] {
+			p.problems = append(p.problems, fmt.Sprintf("no record that names %q", name))
+		}
+	}
+	if len(p.problems) == 0 {
+		return nil
+	}
+	slices.Sort(p.problems)
+	return &tabular.Problem{File: filepath.Base(p.in.Path), Expected: "records with the columns that " + p.desc.Path + " names", Found: strings.Join(p.problems, ", "),
+		Remedy: "correct the description (keys within keys are written with dots), or mark a column optional"}
 }
 
 // run lets workers take batches until the file ends or one of them fails.

@@ -68,7 +68,7 @@ const earliest = 7305 * dayMicros
 // time reads a cell as a time, in microseconds UTC, or as a local day when day
 // is set. It marks the row when it cannot.
 func (w *worker) time(i int, s tabular.Span, cell []byte, l *source.Layout, at *place, day bool) (int64, bool) {
-	m, zoned, ok := parseTime(s, cell, l)
+	m, zoned, ok := w.parseTime(s, cell, l)
 	if !ok {
 		w.fail(i, badDate, at, cell)
 		return 0, false
@@ -102,8 +102,18 @@ func (w *worker) time(i int, s tabular.Span, cell []byte, l *source.Layout, at *
 
 // parseTime reads text by the layout, and what the file itself holds as a time
 // by its own form.
-func parseTime(s tabular.Span, cell []byte, l *source.Layout) (m source.Moment, zoned, ok bool) {
+func (w *worker) parseTime(s tabular.Span, cell []byte, l *source.Layout) (m source.Moment, zoned, ok bool) {
 	switch s.Form() {
+	case tabular.NumberCell:
+		if !w.p.serial || l.Counts() {
+			break
+		}
+		v, err := strconv.ParseFloat(string(cell), 64)
+		if err != nil {
+			return m, false, false
+		}
+		m.Micros, ok = source.SerialMicros(v, w.p.from1904)
+		return m, false, ok
 	case tabular.LocalCell:
 		m, ok = localForm.Parse(cell)
 		return m, false, ok

@@ -32,6 +32,8 @@ type plan struct {
 	reading      int
 	readings     []readingPlan
 	wide         []widePlan
+	serial       bool // numbers in columns of times are day numbers
+	from1904     bool
 	perRow       int // the most rows that one row of the export becomes
 }
 

@@ -12,7 +12,9 @@
 package source
 
 import (
+	"maps"
 	"regexp"
+	"slices"
 	"time"
 
 	"hindcheck/pipeline/findings"
@@ -55,6 +57,47 @@ type Description struct {
 
 // Record returns the name of the record kind.
 func (d *Description) Record() string { return d.Table.Name }
+
+// ExportColumns names every column of the export that the description reads,
+// each once; optional tells those that a file may lack.
+func (d *Description) ExportColumns() (names []string, optional map[string]bool) {
+	optional = map[string]bool{}
+	add := func(name string, may bool) {
+		if name == "" {
+			return
+		}
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+			optional[name] = may
+		}
+		optional[name] = optional[name] && may
+	}
+	for i := range d.Columns {
+		c := &d.Columns[i]
+		for _, alt := range c.From {
+			for _, name := range alt {
+				add(name, c.Optional || len(c.From) > 1)
+			}
+		}
+		add(c.UnitFrom, c.Optional)
+	}
+	for _, c := range []*Column{d.Item, d.Reading} {
+		if c != nil {
+			add(c.From[0][0], c.Optional)
+		}
+	}
+	for _, word := range slices.Sorted(maps.Keys(d.Items)) {
+		add(d.Items[word].CountFrom, true)
+		add(d.Items[word].WindowFrom, true)
+	}
+	for _, w := range d.Wide {
+		add(w.Column, w.Optional)
+		add(w.CountFrom, true)
+		add(w.WindowFrom, true)
+	}
+	add(d.Exported.Column, false)
+	return names, optional
+}
 
 // Exported says when an export was made: from the file's name, from a column,
 // or (both empty) from the caller.

@@ -92,8 +92,8 @@ func ParseLayout(text string) (Layout, error) {
 	if !l.clock && back.Hour() != 0 {
 		return Layout{}, fmt.Errorf("it loses the half of the day; write 15 for a clock of 24 hours or add PM")
 	}
-	london := time.FixedZone("", 3600)
-	withZone, err := time.Parse(text, probe.In(london).Format(text))
+	east := time.FixedZone("", 3600)
+	withZone, err := time.Parse(text, probe.In(east).Format(text))
 	l.zoned = err == nil && l.clock && withZone.Equal(probe.Truncate(time.Minute)) || err == nil && l.clock && withZone.Equal(probe)
 	l.steps = compile(text)
 	return l, nil
@@ -131,6 +131,9 @@ func (l Layout) Zoned() bool { return l.zoned }
 
 // HasClock reports whether texts state the time of day.
 func (l Layout) HasClock() bool { return l.clock }
+
+// Counts reports whether texts are numbers of days or seconds.
+func (l Layout) Counts() bool { return l.serial != notSerial }
 
 // IsZero reports whether there is no layout.
 func (l Layout) IsZero() bool { return l.text == "" }

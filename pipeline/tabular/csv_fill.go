@@ -6,6 +6,14 @@ import (
 	"math/bits"
 )
 
+func (r *csvReader) fillChunk(b *Batch) {
+	if b.chunk.quotes || b.chunk.nul {
+		r.fillQuoted(b)
+	} else {
+		r.fillPlain(b)
+	}
+}
+
 // fillPlain takes apart records of a chunk without quotes and NUL bytes, eight
 // bytes at a time.
 func (r *csvReader) fillPlain(b *Batch) {

@@ -27,6 +27,10 @@ type Format struct {
 	Sheet     string // xlsx: name of the sheet; default the first
 	Records   string // json: dotted path to the list of records; default the top
 
+	// Columns are the names that the caller wants. Kinds of files in which a record
+	// need not name all its columns (json, ndjson) show them as their header.
+	Columns []string
+
 	chunk int // text handed to a worker at a time; 0: chunkSize; set by tests
 }
 
@@ -103,10 +107,22 @@ type Batch struct {
 	InvalidText bool
 
 	columns [][]Span
+	arena   []byte // memory of Data where it is not that of the chunk
+	seen    []bool // columns that some record named
 	chunk   *chunk
 	pos     int
 	rowNo   int64
 	notes   [numNotes]int64
+}
+
+// shape makes room for the given number of columns.
+func (b *Batch) shape(columns int) {
+	if len(b.columns) != columns {
+		b.columns = make([][]Span, columns)
+		for i := range b.columns {
+			b.columns[i] = make([]Span, BatchRows)
+		}
+	}
 }
 
 // Column returns the cells of the i-th selected column, one a row.
@@ -179,7 +195,23 @@ var noteNames = [numNotes]string{"blank_rows", "repeated_headers", "no_final_new
 func Open(path string, f Format) (Reader, error) {
 	switch f.Kind {
 	case "", "csv", "tsv":
-		return openCSV(path, f)
+		return openAs(openCSV(path, f))
+	case "ndjson":
+		return openAs(openLines(path, f))
+	case "json":
+		return openAs(openList(path, f))
+	case "xlsx":
+		return openAs(openXLSX(path, f))
+	case "parquet":
+		return openAs(openParquet(path))
 	}
-	return nil, &Problem{File: path, Expected: "file kind csv or tsv", Found: fmt.Sprintf("%q", f.Kind), Remedy: "put a known kind under file: kind: in the source description"}
+	return nil, &Problem{File: path, Expected: "file kind csv, tsv, ndjson, json, xlsx or parquet", Found: fmt.Sprintf("%q", f.Kind), Remedy: "put a known kind under file: kind: in the source description"}
+}
+
+// openAs keeps a nil reader from becoming an interface that is not nil.
+func openAs[R Reader](r R, err error) (Reader, error) {
+	if err != nil {
+		return nil, err
+	}
+	return r, nil
 }

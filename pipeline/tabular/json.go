@@ -1,0 +1,426 @@
+package tabular
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"strings"
+	"sync"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// Sparse is a reader of files in which a record need not name all its columns.
+type Sparse interface {
+	Reader
+	// NeverSeen lists the wanted columns that no record named, once Next has
+	// returned io.EOF. In a file without records it is empty.
+	NeverSeen() []string
+}
+
+// fields finds wanted columns in JSON records: a name is a key, or a path of
+// keys with dots between them.
+type fields struct {
+	child map[string]*fields
+	slot  int // -1: no column ends here
+}
+
+func newFields(names []string, slots map[string]int) *fields {
+	root := &fields{map[string]*fields{}, -1}
+	for _, name := range names {
+		slot, wanted := slots[name]
+		if !wanted {
+			continue
+		}
+		root.step(name).slot = slot // a key that holds dots itself
+		at := root
+		for _, key := range strings.Split(name, ".") {
+			at = at.step(key)
+		}
+		at.slot = slot
+	}
+	return root
+}
+
+func (f *fields) step(key string) *fields {
+	next := f.child[key]
+	if next == nil {
+		next = &fields{map[string]*fields{}, -1}
+		f.child[key] = next
+	}
+	return next
+}
+
+// jsonRows puts JSON records into batches.
+type jsonRows struct {
+	header []string
+	root   *fields
+	ncols  int
+
+	mu   sync.Mutex
+	seen []bool
+	any  bool
+}
+
+// Header implements Reader.
+func (r *jsonRows) Header() []string { return r.header }
+
+// choose says which columns are wanted.
+func (r *jsonRows) choose(columns []int) {
+	slots := map[string]int{}
+	for i, c := range columns {
+		slots[r.header[c]] = i
+	}
+	r.root, r.ncols, r.seen = newFields(r.header, slots), len(columns), make([]bool, len(columns))
+}
+
+// NeverSeen implements Sparse.
+func (r *jsonRows) NeverSeen() (names []string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, name := range r.header {
+		at := r.root
+		for _, key := range strings.Split(name, ".") {
+			at = at.step(key)
+		}
+		if r.any && at.slot >= 0 && !r.seen[at.slot] {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+// note takes over which columns a batch has seen.
+func (r *jsonRows) note(b *Batch) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.any = r.any || len(b.Rows) > 0
+	for i := range r.seen {
+		r.seen[i] = r.seen[i] || i < len(b.seen) && b.seen[i]
+	}
+}
+
+var (
+	errTwice  = errors.New("a key that stands twice")
+	errNested = errors.New("a list or a group of keys where one value is wanted")
+	errLong   = errors.New("a value that is too long")
+	errShape  = errors.New("something else than an object")
+)
+
+// record reads one object into row of b.
+func (r *jsonRows) record(d *jsontext.Decoder, b *Batch, row int) error {
+	b.seen = append(b.seen[:0], make([]bool, r.ncols)...)
+	for i := range r.ncols {
+		b.columns[i][row] = Span{}
+	}
+	if d.PeekKind() != '{' {
+		if err := d.SkipValue(); err != nil {
+			return err
+		}
+		return errShape
+	}
+	return r.object(d, b, row, r.root)
+}
+
+// object reads an object below the place at. A fault that is none of the
+// syntax is kept until the object has been read to its end.
+func (r *jsonRows) object(d *jsontext.Decoder, b *Batch, row int, at *fields) (fault error) {
+	if _, err := d.ReadToken(); err != nil {
+		return err
+	}
+	for d.PeekKind() != '}' {
+		name, err := d.ReadValue()
+		if err != nil {
+			return err
+		}
+		next := at.child[string(name[1:len(name)-1])] // makes no copy
+		if bytes.IndexByte(name, '\\') >= 0 {
+			plain, _ := jsontext.AppendUnquote(nil, name)
+			next = at.child[string(plain)]
+		}
+		if next == nil {
+			if err := d.SkipValue(); err != nil {
+				return err
+			}
+			continue
+		}
+		err = r.value(d, b, row, next)
+		if isSyntax(err) {
+			return err
+		}
+		fault = errors.Join(fault, err)
+	}
+	if _, err := d.ReadToken(); err != nil {
+		return err
+	}
+	return fault
+}
+
+func isSyntax(err error) bool {
+	return err != nil && !errors.Is(err, errTwice) && !errors.Is(err, errNested) && !errors.Is(err, errLong) && !errors.Is(err, errShape)
+}
+
+// value reads one value at a wanted place.
+func (r *jsonRows) value(d *jsontext.Decoder, b *Batch, row int, at *fields) error {
+	kind := d.PeekKind()
+	if kind == '{' && len(at.child) > 0 && at.slot < 0 {
+		return r.object(d, b, row, at)
+	}
+	if kind == '{' || kind == '[' {
+		if err := d.SkipValue(); err != nil {
+			return err
+		}
+		if at.slot < 0 {
+			return nil
+		}
+		return errNested
+	}
+	v, err := d.ReadValue()
+	if err != nil || at.slot < 0 {
+		return err
+	}
+	if b.seen[at.slot] {
+		return errTwice
+	}
+	b.seen[at.slot] = true
+	start, form := len(b.Data), TextCell
+	switch kind {
+	case 'n':
+		return nil
+	case 't', 'f':
+		form = BoolCell
+		b.Data = append(b.Data, v...)
+	case '0':
+		form = NumberCell
+		b.Data = append(b.Data, v...)
+	default:
+		if b.Data, err = jsontext.AppendUnquote(b.Data, v); err != nil {
+			return err
+		}
+	}
+	n := len(b.Data) - start
+	if n > MaxCell {
+		b.Data = b.Data[:start]
+		return errLong
+	}
+	b.columns[at.slot][row] = formSpan(start, n, form)
+	return nil
+}
+
+// brokenRecord describes a record that cannot be used. What the decoder says
+// is left out: it may quote the record.
+func brokenRecord(row int64, err error) Broken {
+	b := Broken{Row: row, Expected: "one JSON object with each key once and single values", Found: "a line that is no JSON", Remedy: "correct the record in the export, or leave it aside"}
+	for _, e := range []error{errTwice, errNested, errLong, errShape} {
+		if errors.Is(err, e) {
+			b.Found = e.Error()
+		}
+	}
+	return b
+}
+
+// linesReader reads newline-delimited JSON: one object a line. A line that is
+// no object is broken and takes no other with it.
+type linesReader struct {
+	chunker
+	jsonRows
+	decoders sync.Pool
+}
+
+func openLines(path string, f Format) (*linesReader, error) {
+	r := &linesReader{}
+	r.header = f.Columns
+	r.delim, r.fill = ',', r.fillLines
+	r.decoders.New = func() any { return jsontext.NewDecoder(bytes.NewReader(nil)) }
+	if err := r.start(path, f); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// Header implements Reader.
+func (r *linesReader) Header() []string { return r.header }
+
+// Select implements Reader.
+func (r *linesReader) Select(columns []int) {
+	r.choose(columns)
+	r.chunker.ncols = len(columns)
+}
+
+func (r *linesReader) fillLines(b *Batch) {
+	d := r.decoders.Get().(*jsontext.Decoder)
+	defer r.decoders.Put(d)
+	buf := b.chunk.buf
+	b.arena = b.arena[:0]
+	b.Data = b.arena
+	for len(b.Rows) < BatchRows && b.pos < len(buf) {
+		line := buf[b.pos:]
+		x, _ := r.line(line, 0, true, sound)
+		line = line[:x.end]
+		if x.end == x.next {
+			b.notes[noteNoFinal]++
+		}
+		b.pos += x.next
+		r.oneLine(d, b, line)
+		b.rowNo++
+	}
+	b.arena = b.Data
+	r.note(b)
+}
+
+func (r *linesReader) oneLine(d *jsontext.Decoder, b *Batch, line []byte) {
+	if blank(line) {
+		b.notes[noteBlank]++
+		return
+	}
+	d.Reset(bytes.NewReader(line), jsontext.AllowDuplicateNames(true))
+	start := len(b.Data)
+	all := append([]bool(nil), b.seen...)
+	err := r.record(d, b, len(b.Rows))
+	if err == nil {
+		if _, e := d.ReadToken(); e != io.EOF {
+			err = errShape
+		}
+	}
+	if err != nil {
+		b.Data = b.Data[:start]
+		b.Broken = append(b.Broken, brokenRecord(b.rowNo, err))
+		b.seen = all
+		return
+	}
+	for i, s := range all {
+		b.seen[i] = b.seen[i] || s
+	}
+	b.Rows = append(b.Rows, b.rowNo)
+}
+
+// listReader reads a JSON document that holds a list of records, one after the
+// other. Rows are counted from 1. Behind broken syntax nothing can be read.
+type listReader struct {
+	jsonRows
+	path string
+	text *textFile
+	d    *jsontext.Decoder
+	row  int64
+	end  error
+	hash string
+}
+
+func openList(path string, f Format) (*listReader, error) {
+	text, err := openText(path, f.Encoding)
+	if err != nil {
+		return nil, err
+	}
+	r := &listReader{path: path, text: text, d: jsontext.NewDecoder(text, jsontext.AllowDuplicateNames(true)), row: 1}
+	r.header = f.Columns
+	if err := r.descend(f.Records); err != nil {
+		text.Close()
+		return nil, err
+	}
+	return r, nil
+}
+
+// descend goes to the list of records, by the keys of a dotted path.
+func (r *listReader) descend(records string) error {
+	if records != "" {
+		for _, key := range strings.Split(records, ".") {
+			if err := r.enter(key); err != nil {
+				return err
+			}
+		}
+	}
+	if r.d.PeekKind() != '[' {
+		return &Problem{File: r.path, Expected: "a list of records", Found: "something else", Remedy: "say under file: records: by which keys the list is reached, or set kind: ndjson if each line is a record"}
+	}
+	_, err := r.d.ReadToken()
+	return err
+}
+
+// enter opens an object and goes to the value of a key.
+func (r *listReader) enter(key string) error {
+	missing := &Problem{File: r.path, Expected: "the key " + key + " on the way to the records", Found: "none", Remedy: "correct file: records: in the source description"}
+	if r.d.PeekKind() != '{' {
+		return missing
+	}
+	if _, err := r.d.ReadToken(); err != nil {
+		return missing
+	}
+	for r.d.PeekKind() == '"' {
+		name, err := r.d.ReadToken()
+		if err != nil {
+			return missing
+		}
+		if name.String() == key {
+			return nil
+		}
+		if err := r.d.SkipValue(); err != nil {
+			return missing
+		}
+	}
+	return missing
+}
+
+// Select implements Reader.
+func (r *listReader) Select(columns []int) { r.choose(columns) }
+
+// Next implements Reader.
+func (r *listReader) Next(b *Batch) error {
+	r.mu.Lock()
+	if r.end != nil {
+		r.mu.Unlock()
+		return r.end
+	}
+	b.shape(r.ncols + 1)
+	b.Rows, b.Broken, b.Data = b.Rows[:0], b.Broken[:0], b.Data[:0]
+	all := make([]bool, r.ncols)
+	for len(b.Rows)+len(b.Broken) < BatchRows {
+		if r.d.PeekKind() == ']' {
+			r.finish()
+			break
+		}
+		start := len(b.Data)
+		err := r.record(r.d, b, len(b.Rows))
+		if isSyntax(err) {
+			r.end = &Problem{File: r.path, Row: r.row, Expected: "JSON", Found: "text that is none in or behind this record", Remedy: "fetch the file again, or correct it there"}
+			break
+		}
+		if err != nil {
+			b.Data = b.Data[:start]
+			b.Broken = append(b.Broken, brokenRecord(r.row, err))
+		} else {
+			b.Rows = append(b.Rows, r.row)
+			for i, s := range b.seen {
+				all[i] = all[i] || s
+			}
+		}
+		r.row++
+	}
+	b.seen = all
+	end := r.end
+	r.mu.Unlock()
+	r.note(b)
+	if len(b.Rows)+len(b.Broken) > 0 {
+		return nil
+	}
+	return end
+}
+
+func (r *listReader) finish() {
+	r.hash = r.text.raw.sum()
+	r.end = io.EOF
+}
+
+// Notes implements Reader.
+func (r *listReader) Notes() map[string]int64 {
+	m := map[string]int64{}
+	if r.text.marked {
+		m[noteNames[noteMark]] = 1
+	}
+	return m
+}
+
+// ContentHash implements Reader.
+func (r *listReader) ContentHash() string { return r.hash }
+
+// Close implements Reader.
+func (r *listReader) Close() error { return r.text.Close() }
