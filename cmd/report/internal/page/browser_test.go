@@ -161,10 +161,10 @@ func TestTablesSort(t *testing.T) {
 	var before, down, up string
 	var sorted string
 	err := chromedp.Run(ctx, chromedp.Navigate(page), chromedp.Evaluate(column, &before),
-		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelectorAll("button.sort")[1].click()`, nil),
+		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelectorAll(".sort")[1].click()`, nil),
 		chromedp.Evaluate(column, &down),
 		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelector("th[aria-sort]").getAttribute("aria-sort")`, &sorted),
-		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelectorAll("button.sort")[1].click()`, nil),
+		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelectorAll(".sort")[1].click()`, nil),
 		chromedp.Evaluate(column, &up))
 	if err != nil {
 		t.Fatal(err)

@@ -3,11 +3,17 @@
   document.querySelectorAll("table.sortable").forEach(function (table) {
     var body = table.tBodies[0];
     table.querySelectorAll("thead th[data-sortable]").forEach(function (th) {
-      var button = document.createElement("button");
-      button.type = "button";
+      // A span, not a button: browsers do not repeat form controls in the head
+      // of a table that breaks over printed pages.
+      var button = document.createElement("span");
       button.className = "sort";
+      button.tabIndex = 0;
+      button.setAttribute("role", "button");
       while (th.firstChild) { button.appendChild(th.firstChild); }
       th.appendChild(button);
+      button.addEventListener("keydown", function (e) {
+        if (e.key === "Enter" || e.key === " ") { e.preventDefault(); button.click(); }
+      });
       button.addEventListener("click", function () {
         var down = th.getAttribute("aria-sort") !== "descending";
         var at = th.cellIndex;

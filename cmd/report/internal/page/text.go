@@ -113,16 +113,17 @@ func FlagsText(w io.Writer, f review.Flags) error {
 	fmt.Fprintf(w, "Red flags at the cut %s, %s to %s, %ss; definition %s, rules %s\n", f.CutLabel, f.Period.From, f.Period.To, f.Unit, f.CaseDefinition, f.RuleSet)
 	var s notes
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "flag\tstratum\tpresent\tescalated\tassessed\tsensitivity\t(naive)\tspecificity\t(naive)\tPPV\tNPV")
+	fmt.Fprintln(tw, "flag\tstratum\tpresent\tescalated\tassessed\tsensitivity\t(naive)\tas used\tspecificity\t(naive)\tPPV\tNPV")
 	for _, x := range f.Flags {
 		p := x.Escalated.Present
-		fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Flag, x.Stratum, p.Yes+p.No, p.Yes, share(x.AssessedShare),
-			s.cell(x.Corrected.Sensitivity), share(x.Naive.Sensitivity), s.cell(x.Corrected.Specificity), share(x.Naive.Specificity),
+		fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Flag, x.Stratum, p.Yes+p.No, p.Yes, share(x.AssessedShare),
+			s.cell(x.Corrected.Sensitivity), share(x.Naive.Sensitivity), s.cell(x.Operational.Sensitivity), s.cell(x.Corrected.Specificity), share(x.Naive.Specificity),
 			s.cell(x.Corrected.PPV), s.cell(x.Corrected.NPV))
 	}
 	if err := tw.Flush(); err != nil {
 		return err
 	}
+	fmt.Fprintln(w, "sensitivity and specificity judge the flag where it was assessed; as used, not assessed counts as not present")
 	n := f.NoFlag
 	fmt.Fprintf(w, "no flag fired: %d escalated by the advisor, %d not; the rules demanded it: %d escalated, %d not\n", n.Raised, n.Quiet, n.Followed, n.Lowered)
 	for i, text := range s.texts {

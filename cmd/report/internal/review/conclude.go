@@ -175,7 +175,7 @@ func sentences(r *Review) []string {
 			out = append(out, s)
 		}
 	}
-	month := fmt.Sprintf("In %s %s began; %s.", r.Period.MonthLabel, plural(r.Month.Episodes, "episode", "episodes"),
+	month := fmt.Sprintf("%s began in %s; %s.", plural(r.Month.Episodes, "episode", "episodes"), r.Period.MonthLabel,
 		awaiting(int64(len(r.Missed.InMonth))))
 	out = append(out, month)
 	if r.Safety.InPeriod > 0 {
@@ -221,9 +221,17 @@ func accuracySentence(t *Test, period string) string {
 		return fmt.Sprintf("%s, with %s kept at home followed up.", s, plural(t.Kept.Sampled, "animal", "animals"))
 	}
 	s += fmt.Sprintf(": %s among the %s kept at home and followed up, %s among the %s that were brought in all the same",
-		count(float64(t.Kept.SampledNeeded)), count(float64(t.Kept.Sampled)), count(float64(t.Kept.FoundNeeded)), count(float64(t.Kept.Found)))
+		orNone(t.Kept.SampledNeeded), count(float64(t.Kept.Sampled)), orNone(t.Kept.FoundNeeded), count(float64(t.Kept.Found)))
 	if rest := t.Verified.FN - t.Kept.SampledNeeded - t.Kept.FoundNeeded; rest > 0 {
 		s += fmt.Sprintf(", %s among those sent in, but less urgently", count(float64(rest)))
 	}
 	return s + "."
+}
+
+// orNone writes a count, none for 0.
+func orNone(n int64) string {
+	if n == 0 {
+		return "none"
+	}
+	return count(float64(n))
 }

@@ -102,7 +102,7 @@ func TestYearCorrects(t *testing.T) {
 	if v.TP+v.FP+v.FN+v.TN+a.Unverified.Present+a.Unverified.Absent != a.Episodes {
 		t.Error("verified and unverified do not add up to the episodes")
 	}
-	if c := a.Clusters; len(c) != 6 || c[0].DesignEffect == nil || c[0].Figure.Numerator > float64(a.Verified.TP) {
+	if c := a.Clusters; len(c) != 6 || !c[0].Used || c[0].DesignEffect == nil || c[0].Figure.Numerator > float64(a.Verified.TP) {
 		t.Errorf("clusters: %+v", c)
 	}
 	if again := build(t, queriestest.Year(t, 20000, 0.08), options()); *again.Advice[0].Missed.High != *a.Missed.High {
@@ -195,31 +195,37 @@ func TestNoFollowUp(t *testing.T) {
 }
 
 // Three unseen episodes of a rare flag at a level without any follow-up must
-// not make the flag not estimable: that cell alone joins the other level of its
-// class, with a warning, and the cells without the flag keep their strata.
-func TestLevelWithoutFollowUp(t *testing.T) {
+// not make the flag not estimable: taken both ways they hardly matter, and the
+// limits cover both. Where they matter, the figure stays not estimable.
+func TestCellsWithoutFollowUp(t *testing.T) {
 	b := &builder{ctx: ctx, opt: options(), db: empty(t, queries.Meta{Strata: []string{"site"}, Collapse: []string{"site"}})}
-	var k keyed
-	enter(k.cell(4, []string{"north"}, true), 4, 1, 1, 60)
-	enter(k.cell(4, []string{"north"}, false), 4, 1, 0, 40)
-	enter(k.cell(2, []string{"north"}, true), 2, 0, -1, 3) // soon, flagged: nobody followed up
-	enter(k.cell(1, []string{"north"}, true), 1, 4, 0, 1)  // home care, flagged: one audited
-	enter(k.cell(1, []string{"north"}, true), 1, 0, -1, 5)
-	for _, level := range []int8{1, 2} {
-		enter(k.cell(level, []string{"north"}, false), level, 3, 0, 49)
-		enter(k.cell(level, []string{"north"}, false), level, 3, 1, 1)
-		enter(k.cell(level, []string{"north"}, false), level, 0, -1, 950)
+	fill := func(unseen int64) *keyed {
+		var k keyed
+		enter(k.cell(4, []string{"north"}, true), 4, 1, 1, 60)
+		enter(k.cell(4, []string{"north"}, false), 4, 1, 0, 40)
+		enter(k.cell(2, []string{"north"}, true), 2, 0, -1, unseen) // soon, with the flag: nobody followed up
+		for _, level := range []int8{1, 2} {
+			enter(k.cell(level, []string{"north"}, false), level, 3, 0, 49)
+			enter(k.cell(level, []string{"north"}, false), level, 3, 1, 1)
+			enter(k.cell(level, []string{"north"}, false), level, 0, -1, 950)
+		}
+		return &k
 	}
-	c, _, note, err := b.corrected(&k)
+	c, _, note, err := b.corrected(fill(3))
 	if err != nil {
 		t.Fatal(err)
 	}
-	// 60 flagged in need; missed 2 * 1000 / 50 = 40 without the flag.
-	if !c.Sensitivity.Estimable() || math.Abs(c.Sensitivity.Value-60.0/100) > 1e-12 {
-		t.Errorf("sensitivity %+v, want 60 of 100", c.Sensitivity)
+	// Without the flag 2 * 1000 / 50 = 40 are missed: 60 of 100 are caught if
+	// none of the three needed care, 63 of 103 if all did.
+	if want := (0.6 + 63.0/103) / 2; !c.Sensitivity.Estimable() || math.Abs(c.Sensitivity.Value-want) > 1e-12 || c.Sensitivity.Low >= 0.6 || c.Sensitivity.High <= 63.0/103 {
+		t.Errorf("sensitivity %+v, want %v with limits around both", c.Sensitivity, want)
 	}
-	if note.LevelsJoined != 1 || note.Before != 3 || !strings.Contains(strings.Join(c.Sensitivity.Warnings, " "), "none of the episodes without an outcome was followed up") {
+	if note.NobodyFollowed != 3 || note.Before != 3 || !strings.Contains(strings.Join(c.Sensitivity.Warnings, " "), "lie where nobody was followed up") {
 		t.Errorf("note %+v, warnings %q", note, c.Sensitivity.Warnings)
+	}
+	c, _, _, err = b.corrected(fill(60))
+	if err != nil || c.Sensitivity.Estimable() || !strings.Contains(c.Sensitivity.NotEstimable, "60 unverified") {
+		t.Errorf("60 unseen: %+v, %v", c.Sensitivity, err)
 	}
 }
 

@@ -1,6 +1,8 @@
 package review
 
 import (
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -16,11 +18,7 @@ type keyed struct {
 
 // cell is the cell of one stratum and test result; it is made when first asked for.
 func (k *keyed) cell(level int8, stratum []string, present bool) *metrics.VerificationCell {
-	class := "kept"
-	if sent(level) {
-		class = "sent"
-	}
-	key := append([]string{class, word(levelWords, level)}, stratum...)
+	key := append([]string{word(levelWords, level)}, stratum...)
 	name := ""
 	for _, part := range key {
 		name += part + "\x00"
@@ -81,39 +79,115 @@ func (b *builder) corrected(k *keyed) (metrics.Correction, []metrics.Verificatio
 	if len(strata) == 0 {
 		strata = []metrics.VerificationStratum{{Name: "no episodes"}}
 	}
-	c, err := metrics.Corrected(strata, metrics.CorrectionOptions{
-		Conf: b.opt.Confidence, MinSampled: int64(note.MinVerified), Draws: b.opt.Draws, Rand: b.rand(),
-	})
+	c, err := b.correct(strata, note.MinVerified)
 	if err != nil {
 		return c, nil, note, err
 	}
 	note.ThinUnverified, note.ThinShare = c.ThinUnverified, c.ThinShare
-	for _, e := range []*metrics.Estimate{&c.Sensitivity, &c.Specificity, &c.PPV, &c.NPV, &c.Prevalence, &c.Missed, &c.Caught, &c.Needed} {
-		e.Warnings = slices.Clone(e.Warnings)
-		if c.ThinShare < worthSaying {
-			e.Warnings = slices.DeleteFunc(e.Warnings, func(w string) bool { return strings.Contains(w, "of the unverified episodes are in") })
-		}
-		if note.LevelsJoined > 0 && e.Estimable() {
-			e.Warnings = append(e.Warnings, levelsJoined)
-		}
+	sayThin(&c, note.MinVerified)
+	if err := b.bothWays(&c, strata, &note); err != nil {
+		return c, nil, note, err
 	}
 	return c, strata, note, nil
 }
 
-// worthSaying is the share of unverified episodes in thin strata below which
-// a figure does not depend on them; the share itself is always in StrataNote.
-const worthSaying = 0.005
+func (b *builder) correct(strata []metrics.VerificationStratum, minVerified int) (metrics.Correction, error) {
+	return metrics.Corrected(strata, metrics.CorrectionOptions{
+		Conf: b.opt.Confidence, MinSampled: int64(minVerified), Draws: b.opt.Draws, Rand: b.rand(),
+	})
+}
 
-const levelsJoined = "at some level none of the episodes without an outcome was followed up; they are taken to resemble those at the other level that was sent in, or kept"
+// corrections are the figures of a correction: five shares, then three numbers.
+func corrections(c *metrics.Correction) []*metrics.Estimate {
+	return []*metrics.Estimate{&c.Sensitivity, &c.Specificity, &c.PPV, &c.NPV, &c.Prevalence, &c.Missed, &c.Caught, &c.Needed}
+}
 
-// collapse joins thin strata in the order of the strata file. Episodes with and
-// without the mark are joined apart, because a rare mark is thin where its
-// absence is not. The level stays, except where nothing at all was followed up
-// at a level: that cell alone joins the other level of its class, since three
-// unseen episodes of a rare flag would else leave nothing to estimate.
+// thinSteps are the shares of unverified episodes in thin strata that a figure
+// warns of. The exact share is in StrataNote; in steps, the figures of fifty
+// flags share a few footnotes.
+var thinSteps = []float64{0.5, 0.2, 0.05}
+
+// sayThin puts the thin share of a correction into words.
+func sayThin(c *metrics.Correction, minVerified int) {
+	text := ""
+	for _, step := range thinSteps {
+		if c.ThinShare >= step {
+			text = fmt.Sprintf("at least %.0f %% of the episodes without an outcome lie in strata with fewer than %d followed up", 100*step, minVerified)
+			break
+		}
+	}
+	for _, e := range corrections(c) {
+		e.Warnings = slices.DeleteFunc(slices.Clone(e.Warnings), func(w string) bool { return strings.Contains(w, "of the unverified episodes are in") })
+		if text != "" && e.Estimable() {
+			e.Warnings = append(e.Warnings, text)
+		}
+	}
+}
+
+// narrow is how far a share (or a number, relative to all in need) may move
+// between the extremes of the cells that nobody followed up before it counts
+// as not estimable.
+const narrow = 0.05
+
+// bothWays serves figures that are not estimable only because a few episodes
+// lie in cells of which nobody was followed up, such as three with a rare flag
+// at one level. Once they are all taken to have needed care, once none; if the
+// figure hardly moves, it stands midway and its limits cover both.
+func (b *builder) bothWays(c *metrics.Correction, strata []metrics.VerificationStratum, note *StrataNote) error {
+	needed, well := slices.Clone(strata), slices.Clone(strata)
+	for i := range strata {
+		for _, side := range []func(*metrics.VerificationStratum) *metrics.VerificationCell{
+			func(s *metrics.VerificationStratum) *metrics.VerificationCell { return &s.Present },
+			func(s *metrics.VerificationStratum) *metrics.VerificationCell { return &s.Absent },
+		} {
+			n, w := side(&needed[i]), side(&well[i])
+			if u := n.Unverified; u > 0 && n.Sampled() == 0 {
+				note.NobodyFollowed += u
+				n.FoundNeeded, n.Unverified = n.FoundNeeded+u, 0
+				w.FoundNotNeeded, w.Unverified = w.FoundNotNeeded+u, 0
+			}
+		}
+	}
+	if note.NobodyFollowed == 0 {
+		return nil
+	}
+	high, err := b.correct(needed, note.MinVerified)
+	if err != nil {
+		return err
+	}
+	low, err := b.correct(well, note.MinVerified)
+	if err != nil {
+		return err
+	}
+	sayThin(&low, note.MinVerified)
+	all, one, other := corrections(c), corrections(&high), corrections(&low)
+	for i, e := range all {
+		x, y := one[i], other[i]
+		if e.Estimable() || !x.Estimable() || !y.Estimable() {
+			continue
+		}
+		room := narrow
+		if i >= 5 {
+			room *= max(1, high.Needed.Value)
+		}
+		if math.Abs(x.Value-y.Value) > room {
+			continue
+		}
+		*e = metrics.Estimate{
+			Value: (x.Value + y.Value) / 2, Low: min(x.Low, y.Low), High: max(x.High, y.High), Conf: x.Conf,
+			Method: x.Method + ", both extremes of the cells without follow-up", Numerator: (x.Numerator + y.Numerator) / 2, Denominator: (x.Denominator + y.Denominator) / 2,
+			Warnings: append(slices.Clone(y.Warnings), "a few episodes without an outcome lie where nobody was followed up; the limits cover both that all of them needed care and that none did"),
+		}
+	}
+	return nil
+}
+
+// collapse joins thin strata in the order of the strata file; the level stays.
+// Episodes with and without the mark are joined apart, because a rare mark is
+// thin where its absence is not.
 func (b *builder) collapse(strata []metrics.KeyedStratum) ([]metrics.VerificationStratum, StrataNote, error) {
 	meta := b.db.Meta()
-	dims := append([]string{"class", "level"}, meta.Strata...)
+	dims := append([]string{"level"}, meta.Strata...)
 	note := StrataNote{Dimensions: dims, Order: meta.Collapse, MinVerified: b.minVerified(), Before: len(strata)}
 	var out []metrics.VerificationStratum
 	for _, present := range []bool{true, false} {
@@ -127,32 +201,14 @@ func (b *builder) collapse(strata []metrics.KeyedStratum) ([]metrics.Verificatio
 				side = append(side, one)
 			}
 		}
-		first, err := metrics.CollapseStrata(side, metrics.CollapseOptions{Dimensions: dims, Order: meta.Collapse, MinSampled: int64(note.MinVerified)})
+		joined, err := metrics.CollapseStrata(side, metrics.CollapseOptions{Dimensions: dims, Order: meta.Collapse, MinSampled: int64(note.MinVerified)})
 		if err != nil {
 			return nil, note, err
 		}
-		last, err := metrics.CollapseStrata(again(first), metrics.CollapseOptions{
-			Dimensions: dims, Order: append(slices.Clone(meta.Collapse), "level"), MinSampled: 1,
-		})
-		if err != nil {
-			return nil, note, err
-		}
-		if n := len(last.GivenUp); n > 0 {
-			note.LevelsJoined += last.GivenUp[n-1]
-		}
-		note.After += len(last.Strata)
-		out = append(out, last.Strata...)
+		note.After += len(joined.Strata)
+		out = append(out, joined.Strata...)
 	}
 	return out, note, nil
-}
-
-// again makes the result of joining the input of another.
-func again(c metrics.Collapsed) []metrics.KeyedStratum {
-	out := make([]metrics.KeyedStratum, len(c.Strata))
-	for i, s := range c.Strata {
-		out[i] = metrics.KeyedStratum{Key: c.Keys[i], Present: s.Present, Absent: s.Absent}
-	}
-	return out
 }
 
 // minVerified is the setting, or what the strata file says.
@@ -165,9 +221,9 @@ func (b *builder) minVerified() int {
 
 // StrataNote says within what strata verification was taken to be ignorable.
 type StrataNote struct {
-	// Dimensions are the recorded properties: class is sent (told to attend)
-	// or kept, and is never given up; Order lists those that are, first to go
-	// first, where a stratum holds fewer than MinVerified followed up.
+	// Dimensions are the recorded properties. The level is never given up;
+	// Order lists those that are, first to go first, where a stratum holds
+	// fewer than MinVerified followed up.
 	Dimensions  []string `json:"dimensions"`
 	Order       []string `json:"order"`
 	MinVerified int      `json:"min_verified"`
@@ -175,9 +231,9 @@ type StrataNote struct {
 	// and without the mark apart.
 	Before int `json:"before"`
 	After  int `json:"after"`
-	// LevelsJoined counts cells without any follow-up that had to join the
-	// other level of their class.
-	LevelsJoined int `json:"levels_joined"`
+	// NobodyFollowed is how many unverified episodes lie in cells of which
+	// nobody was followed up.
+	NobodyFollowed int64 `json:"nobody_followed"`
 	// ThinUnverified is how many unverified episodes still lie in thinner
 	// cells, ThinShare the same as a share of all unverified.
 	ThinUnverified int64   `json:"thin_unverified"`
@@ -210,7 +266,15 @@ type Cluster struct {
 	// DesignEffect is how many times wider the variance is; left out where the
 	// data do not show it. Episodes without the cluster's name are left out.
 	DesignEffect *float64 `json:"design_effect,omitempty"`
+	// Used is whether it may widen the corrected figure: there are enough
+	// clusters to tell resemblance from chance.
+	Used bool `json:"used"`
 }
+
+// enoughClusters are needed to trust a design effect. With fewer (a handful of
+// practices, each with its own way into the data) it measures who was verified
+// rather than how episodes resemble each other.
+const enoughClusters = 10
 
 func cluster(kind, of string, p []metrics.ClusterPattern, conf float64) (Cluster, error) {
 	e, err := metrics.ClusterRobust(p, conf)
@@ -219,13 +283,13 @@ func cluster(kind, of string, p []metrics.ClusterPattern, conf float64) (Cluster
 	}
 	c := Cluster{Kind: kind, Of: of, Clusters: e.Clusters, Figure: figure(e.Estimate)}
 	if e.DesignEffectKnown {
-		c.DesignEffect = &e.DesignEffect
+		c.DesignEffect, c.Used = &e.DesignEffect, e.Clusters >= enoughClusters
 	}
 	return c, nil
 }
 
 // widen widens the corrected sensitivity and specificity by the largest design
-// effect that any kind of cluster shows; c is changed in place.
+// effect that enough clusters show; c is changed in place.
 func widen(c *metrics.Correction, clusters []Cluster) error {
 	for _, x := range []struct {
 		of string
@@ -233,7 +297,7 @@ func widen(c *metrics.Correction, clusters []Cluster) error {
 	}{{"sensitivity", &c.Sensitivity}, {"specificity", &c.Specificity}} {
 		largest := 1.0
 		for _, cl := range clusters {
-			if cl.Of == x.of && cl.DesignEffect != nil {
+			if cl.Of == x.of && cl.Used {
 				largest = max(largest, *cl.DesignEffect)
 			}
 		}
