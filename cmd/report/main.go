@@ -48,6 +48,6 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddCommand(monthlyCommand(s, open), flagsCommand(s, open), queryCommand(s, open), versionCommand(s))
+	root.AddCommand(demoCommand(s, open), monthlyCommand(s, open), flagsCommand(s, open), queryCommand(s, open), versionCommand(s))
 	return root
 }
