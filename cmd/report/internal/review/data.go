@@ -1,6 +1,9 @@
 package review
 
 import (
+	"cmp"
+	"slices"
+	"strings"
 	"time"
 
 	"hindcheck/metrics"
@@ -47,6 +50,9 @@ func (b *builder) fillSafety(r *Review) error {
 			r.Safety.InMonth += x.N
 		}
 	}
+	slices.SortStableFunc(r.Safety.Events, func(a, b SafetyKind) int {
+		return cmp.Or(strings.Compare(a.Hurt, b.Hurt), cmp.Compare(b.InPeriod, a.InPeriod), strings.Compare(a.Handling+a.Species, b.Handling+b.Species))
+	})
 	var episodes int64
 	for _, p := range r.Trend {
 		if p.InPeriod {
@@ -71,6 +77,8 @@ type Data struct {
 	FlowTotal Flow `json:"flow_total"`
 	// Feeds are the deliveries of outcomes, by month.
 	Feeds []Feed `json:"feeds"`
+	// FeedGaps are those that do not cover every day.
+	FeedGaps []Feed `json:"feed_gaps"`
 	// SetAside are rows of exports that were refused, over the whole store.
 	SetAside      []SetAside `json:"set_aside"`
 	SetAsideTotal int64      `json:"set_aside_total"`
@@ -152,7 +160,7 @@ type Makeup struct {
 }
 
 func (b *builder) fillData(r *Review) error {
-	r.Data = Data{Contacts: []Contact{}, Flow: []Flow{}, Feeds: []Feed{}, SetAside: []SetAside{}, NotAttended: []NotAttended{}, Components: []Component{}, Makeup: []Makeup{}}
+	r.Data = Data{Contacts: []Contact{}, Flow: []Flow{}, Feeds: []Feed{}, FeedGaps: []Feed{}, SetAside: []SetAside{}, NotAttended: []NotAttended{}, Components: []Component{}, Makeup: []Makeup{}}
 	for _, fill := range []func(*Data) error{b.contacts, b.flow, b.feeds, b.setAside, b.notAttended, b.components, b.makeup} {
 		if err := fill(&r.Data); err != nil {
 			return err
@@ -216,7 +224,11 @@ func (b *builder) feeds(d *Data) error {
 		return err
 	}
 	for _, x := range rows {
-		d.Feeds = append(d.Feeds, Feed{x.Feed, queries.FormatMonth(x.Month), x.Days, x.DaysInMonth, x.LastDelivery})
+		f := Feed{x.Feed, queries.FormatMonth(x.Month), x.Days, x.DaysInMonth, x.LastDelivery}
+		d.Feeds = append(d.Feeds, f)
+		if f.Days < f.DaysInMonth {
+			d.FeedGaps = append(d.FeedGaps, f)
+		}
 	}
 	return nil
 }
