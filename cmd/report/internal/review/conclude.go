@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"strings"
 
 	"hindcheck/metrics"
 )
@@ -33,12 +34,14 @@ type Conclusion struct {
 // Question is one limit against one interval.
 type Question struct {
 	// Of is under_triage or over_triage, per need, at Cut.
-	Of     string  `json:"of"`
-	Cut    string  `json:"cut"`
-	Label  string  `json:"label"`
-	Limit  float64 `json:"limit"`
-	Figure Figure  `json:"figure"`
-	Bounds Range   `json:"bounds"`
+	Of    string `json:"of"`
+	Cut   string `json:"cut"`
+	Label string `json:"label"`
+	// CutLabel is the cut in words.
+	CutLabel string  `json:"cut_label"`
+	Limit    float64 `json:"limit"`
+	Figure   Figure  `json:"figure"`
+	Bounds   Range   `json:"bounds"`
 	// Least is the lower bound as a proportion with limits: what it would be
 	// if all unverified episodes were as favourable as can be.
 	Least   Figure  `json:"least"`
@@ -82,7 +85,7 @@ func conclude(r *Review) error {
 
 // ask judges one rate by its limit.
 func ask(of, name string, t *Test, rate Rate, least Figure, limit float64) Question {
-	q := Question{Of: of, Cut: t.Cut, Label: fmt.Sprintf("%s per need, %s", name, t.Label), Limit: limit,
+	q := Question{Of: of, Cut: t.Cut, CutLabel: t.Label, Label: fmt.Sprintf("%s per need, %s", name, t.Label), Limit: limit,
 		Figure: rate.Corrected, Bounds: rate.Bounds, Least: least}
 	f, b := rate.Corrected, rate.Bounds
 	switch {
@@ -158,13 +161,25 @@ func limitations(r *Review) []string {
 }
 
 func headline(c *Conclusion, r *Review) string {
+	about := func(v Verdict) string {
+		var list []string
+		for _, q := range c.Questions {
+			if q.Verdict == v {
+				list = append(list, strings.ReplaceAll(q.Of, "_", "-")+" at the cut "+q.CutLabel)
+			}
+		}
+		if len(list) == 0 || len(list) == len(c.Questions) {
+			return ""
+		}
+		return ": " + strings.Join(list, "; ")
+	}
 	switch c.Verdict {
 	case Concern:
-		return fmt.Sprintf("The evidence of %s raises a concern.", r.Period.Label)
+		return fmt.Sprintf("The evidence of %s raises a concern%s.", r.Period.Label, about(Concern))
 	case NoConcern:
 		return fmt.Sprintf("The evidence of %s does not raise a concern.", r.Period.Label)
 	}
-	return fmt.Sprintf("The evidence of %s does not allow a conclusion.", r.Period.Label)
+	return fmt.Sprintf("The evidence of %s does not allow a conclusion%s.", r.Period.Label, about(NoConclusion))
 }
 
 // sentences say in words what the main figures are.
