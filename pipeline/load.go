@@ -33,6 +33,9 @@ type LoadOptions struct {
 	Now time.Time
 	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 400.
 	Threads, MemoryMB int
+	// Again reads exports that the store has read before, for the sake of rows
+	// that were set aside because something else was missing then.
+	Again bool
 	// DryRun does everything but the commit.
 	DryRun bool
 	// Software is the program's version, recorded in the manifest.
@@ -43,6 +46,10 @@ type LoadOptions struct {
 	// of exports the rows read so far.
 	Progress func(step string, rows int64)
 }
+
+// defaultMemoryMB bounds DuckDB in a load, which with the readers' buffers keeps
+// a load of any size within 600 MB; what does not fit spills to the store's disk.
+const defaultMemoryMB = 400
 
 // Summary says what a load did.
 type Summary struct {
@@ -91,9 +98,7 @@ func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
 	if opt.FS == nil {
 		opt.FS = store.Disk{}
 	}
-	if opt.MemoryMB == 0 {
-		opt.MemoryMB = 400
-	}
+	opt.MemoryMB = first(opt.MemoryMB, defaultMemoryMB)
 	if opt.Progress == nil {
 		opt.Progress = func(string, int64) {}
 	}
@@ -240,7 +245,7 @@ func (l *loader) read(ctx context.Context, t reading) error {
 // Only a store that has read something can, so a first load hashes each file
 // once, while reading it.
 func (l *loader) known(t reading) (load int, ok bool, err error) {
-	if l.tx.Manifest.LastLoad() == 0 {
+	if l.tx.Manifest.LastLoad() == 0 || l.opt.Again {
 		return 0, false, nil
 	}
 	hash, err := fileHash(t.path)

@@ -19,6 +19,7 @@ import (
 type loadFlags struct {
 	exportedAt string
 	dryRun     bool
+	again      bool
 }
 
 func loadCommand(s command.Streams) *cobra.Command {
@@ -46,9 +47,6 @@ needs to name only those that changed, and then all cases are derived anew.`,
 			if err != nil {
 				return err
 			}
-			if set.Format != "text" && set.Format != "json" {
-				return fmt.Errorf("%w: --format %s: expected text or json", settings.ErrUsage, set.Format)
-			}
 			opt, err := own.options(set, args, s)
 			if err != nil {
 				return err
@@ -60,18 +58,16 @@ needs to name only those that changed, and then all cases are derived anew.`,
 			if err != nil {
 				return err
 			}
-			return command.WriteResult(s.Out, set.Out, func(w io.Writer) error {
-				if set.Format == "json" {
-					return command.WriteJSON(w, sum)
-				}
-				return writeSummary(w, set.Store, sum)
-			})
+			return write(s, set, output{value: sum,
+				text: func(w io.Writer) error { return writeSummary(w, set.Store, sum) },
+				csv:  func(w io.Writer) error { return writeSummaryCSV(w, sum) }})
 		},
 	}
 	settings.AddFlags(cmd.Flags(), "config", "store", "sources", "rules", "dictionary", "definition", "strata", "key-file",
 		"episode-hours", "link-hours", "threads", "format", "out", "quiet")
 	cmd.Flags().StringVar(&own.exportedAt, "exported-at", "", "when the exports were written, as 2006-01-02 or 2006-01-02T15:04:05Z, where nothing else says so")
 	cmd.Flags().BoolVar(&own.dryRun, "dry-run", false, "say what would happen and change nothing")
+	cmd.Flags().BoolVar(&own.again, "again", false, "read exports once more that were loaded before, for rows set aside for want of something that has come since")
 	return cmd
 }
 
@@ -85,7 +81,7 @@ func (f loadFlags) options(set settings.Settings, exports []string, s command.St
 		Store: set.Store, Exports: exports, Sources: []string{set.Sources}, Key: key,
 		Files: pipeline.DefinitionFiles{Dictionary: set.Dictionary, Rules: set.Rules, CaseDefinition: set.Definition, Strata: set.Strata,
 			EpisodeHours: set.EpisodeHours, LinkHours: set.LinkHours},
-		Now: time.Now(), Threads: set.Threads, DryRun: f.dryRun, Software: version.String(),
+		Now: time.Now(), Threads: set.Threads, DryRun: f.dryRun, Again: f.again, Software: version.String(),
 	}
 	if f.exportedAt == "" {
 		return opt, nil

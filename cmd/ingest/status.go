@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/csv"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -24,30 +25,33 @@ func statusCommand(s command.Streams) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if set.Format != "text" && set.Format != "json" {
-				return fmt.Errorf("%w: --format %s: expected text or json", settings.ErrUsage, set.Format)
-			}
 			st, err := pipeline.ReadStatus(set.Store)
 			if err != nil {
 				return err
 			}
-			return command.WriteResult(s.Out, set.Out, func(w io.Writer) error {
-				if set.Format == "json" {
-					return command.WriteJSON(w, st)
-				}
-				return writeStatus(w, st)
-			})
+			return write(s, set, output{value: st,
+				text: func(w io.Writer) error { return writeStatus(w, st) },
+				csv:  func(w io.Writer) error { return writeStatusCSV(w, st) }})
 		},
 	}
 	settings.AddFlags(cmd.Flags(), "config", "store", "format", "out")
 	return cmd
 }
 
+// writeStatusCSV writes a row a month.
+func writeStatusCSV(w io.Writer, st *pipeline.Status) error {
+	rows := [][]string{{"month", "episodes", "calls", "checks", "outcomes"}}
+	for _, m := range st.Months {
+		rows = append(rows, []string{fmt.Sprintf("%d-%02d", m.Month/100, m.Month%100), fmt.Sprint(m.Episodes), fmt.Sprint(m.Calls), fmt.Sprint(m.Checks), fmt.Sprint(m.Outcomes)})
+	}
+	return csv.NewWriter(w).WriteAll(rows)
+}
+
 // shownLoads is how many of the latest loads the text shows.
 const shownLoads = 5
 
 func writeStatus(w io.Writer, st *pipeline.Status) error {
-	fmt.Fprintf(w, "%s: %d loads, data up to %s, %.1f MB, written by %s\n", st.Store, len(st.Loads), st.DataCut.Format("2006-01-02"), float64(st.Bytes)/1e6, st.Software)
+	fmt.Fprintf(w, "%s: load %d, data up to %s, %.1f MB, written by %s\n", st.Store, len(st.Loads), st.DataCut.Format("2006-01-02"), float64(st.Bytes)/1e6, st.Software)
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "month\tepisodes\tcalls\tchecks\toutcomes\t")
 	for _, m := range st.Months {

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"encoding/csv"
 	"fmt"
 	"io"
 	"sort"
 	"text/tabwriter"
+	"time"
 
 	"hindcheck/pipeline"
 	"hindcheck/pipeline/store"
@@ -45,6 +47,19 @@ func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
 		fmt.Fprintln(w, "a definition changed: the cases of all months were derived anew")
 	}
 	return nil
+}
+
+// writeSummaryCSV writes the account of every export, a row each.
+func writeSummaryCSV(w io.Writer, sum *pipeline.Summary) error {
+	rows := [][]string{{"export", "record", "exported_at", "rows_read", "new", "superseding", "unchanged", "older_than_stored", "superseded_within", "set_aside"}}
+	for _, e := range sum.Exports {
+		row := []string{e.Name, e.Record, e.ExportedAt.Format(time.RFC3339)}
+		for _, n := range []int64{e.Sums.Rows, e.Sums.New, e.Sums.Superseding, e.Sums.Unchanged, e.Sums.Older, e.Sums.Within, e.Sums.SetAside} {
+			row = append(row, fmt.Sprint(n))
+		}
+		rows = append(rows, row)
+	}
+	return csv.NewWriter(w).WriteAll(rows)
 }
 
 type recordSums struct {

@@ -26,7 +26,7 @@ then holds exports, source descriptions, an example rules file and the store, to
 try the other commands on. Everything is invented; the rules are not for use on
 animals. Running it again replaces the folder.`,
 		Example: `  report demo
-  report demo --dir /tmp/line --seed 7`,
+  report demo --dir line --seed 7`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			set, err := settings.Load(cmd.Flags(), s.Env)

@@ -54,7 +54,7 @@ func (r *Resolver) orphanChecks(ctx context.Context) error {
 	}
 	return r.setAside(ctx, `SELECT src_file, src_row, 'call' AS "column", 'orphan_check' AS reason, 'pseudonym' AS kind,
 		'a call that this load or an earlier one brought' AS expected,
-		'load the calls export of that month, then this file again' AS remedy
+		'load the calls export of that month, then this file with --again' AS remedy
 		FROM st_checks s ANTI JOIN home USING (call)`)
 }
 
