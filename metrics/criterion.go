@@ -16,6 +16,10 @@ type Criterion struct {
 	// score gives the point's merit, higher is better, and whether it meets the
 	// criterion's condition at all.
 	score func(ROCPoint) (merit float64, met bool)
+	// linear is true when every point meets the criterion and merit is a constant plus a
+	// multiple of TP minus a multiple of FP; the best pair of limits then needs no search
+	// over pairs.
+	linear bool
 	// unmet says why no threshold may qualify.
 	unmet string
 	// shown turns the merit into the figure that is reported (a cost is minus merit).
@@ -50,7 +54,7 @@ func (c Criterion) report(merit float64) float64 {
 //
 // Source: Youden (1950) Cancer 3:32-35.
 func ByYouden() Criterion {
-	return Criterion{name: "Youden index", unit: "index, -1 to 1",
+	return Criterion{name: "Youden index", unit: "index, -1 to 1", linear: true,
 		score: func(p ROCPoint) (float64, bool) { return p.TP/p.Needed - p.FP/p.NotNeeded, true }}
 }
 
@@ -67,7 +71,7 @@ func ByCostRatio(missCost float64) (Criterion, error) {
 		return Criterion{}, argErr("cost of a miss %v, expected a number above 0", missCost)
 	}
 	return Criterion{
-		name: fmt.Sprintf("least cost, one miss = %g needless referrals", missCost), unit: "needless referrals",
+		name: fmt.Sprintf("least cost, one miss = %g needless referrals", missCost), unit: "needless referrals", linear: true,
 		score: func(p ROCPoint) (float64, bool) { return -(missCost*(p.Needed-p.TP) + p.FP), true },
 		shown: func(m float64) float64 { return -m },
 	}, nil
@@ -89,7 +93,7 @@ func ByCostRatioAt(missCost, prevalence float64) (Criterion, error) {
 	r := (1 - prevalence) / (missCost * prevalence)
 	return Criterion{
 		name: fmt.Sprintf("least cost, one miss = %g needless referrals, prevalence %g", missCost, prevalence),
-		unit: "sensitivity + weighted specificity",
+		unit: "sensitivity + weighted specificity", linear: true,
 		score: func(p ROCPoint) (float64, bool) {
 			return p.Sensitivity() + r*p.Specificity(), true
 		},
@@ -107,7 +111,7 @@ func ByNetBenefit(pt float64) (Criterion, error) {
 	if err != nil {
 		return Criterion{}, err
 	}
-	return Criterion{name: fmt.Sprintf("net benefit at threshold probability %g", pt), unit: "net true positives an episode",
+	return Criterion{name: fmt.Sprintf("net benefit at threshold probability %g", pt), unit: "net true positives an episode", linear: true,
 		score: func(p ROCPoint) (float64, bool) { return (p.TP - w*p.FP) / (p.Needed + p.NotNeeded), true }}, nil
 }
 

@@ -188,12 +188,23 @@ func TestCorrectedROCNotFollowedUp(t *testing.T) {
 	}
 }
 
+// counts lists value, needed and not needed.
+func (t valueTable) counts() [][3]float64 {
+	var out [][3]float64
+	for i, v := range t.value {
+		out = append(out, [3]float64{v, t.pos[i], t.neg[i]})
+	}
+	return out
+}
+
 func TestCorrectedThreshold(t *testing.T) {
 	r := rand.New(rand.NewPCG(66, 67))
 	floor := mustCriterion(t)(BySensitivityFloor(0.6, AtLowerLimit, 0.95))
 	chosen := 0
 	for trial := range 60 {
 		cells := randomVerification(r, true)
+		// A value nobody verified has no expected episode, so that two thresholds mark the same.
+		cells = append(cells, ValueVerification{Value: 2.5, Stratum: "home", VerificationCell: VerificationCell{Unverified: 5}})
 		for _, d := range []Direction{HighIsBad, BothEndsAreBad} {
 			for _, by := range []Criterion{ByYouden(), floor} {
 				got, err := CorrectedThreshold(cells, d, WithinStratum, by, 0.01, correctionOptions(3, 200))
@@ -206,9 +217,19 @@ func TestCorrectedThreshold(t *testing.T) {
 				chosen++
 				for name, e := range map[string]Estimate{"sensitivity": got.Choice.Sensitivity, "specificity": got.Choice.Specificity, "on a limit": got.Choice.AtThreshold} {
 					checkSane(t, name, e, 0, 1)
-					if !e.Estimable() {
-						t.Fatalf("trial %d, %v, %v: %s not estimable", trial, d, by, name)
+					if !e.Estimable() || e.Conf != 0.95 {
+						t.Fatalf("trial %d, %v, %v: %s %+v", trial, d, by, name, e)
 					}
+				}
+				tp, needed := 0.0, 0.0
+				for _, c := range newCorrectedSampler(cells, WithinStratum, nil).expected.counts() {
+					needed += c[1]
+					if got.Choice.Threshold.Positive(c[0]) {
+						tp += c[1]
+					}
+				}
+				if math.Abs(got.Choice.Sensitivity.Value-tp/needed) > 1e-9 {
+					t.Fatalf("trial %d, %v, %v: sensitivity %v, its threshold marks %v", trial, d, by, got.Choice.Sensitivity.Value, tp/needed)
 				}
 				if by.judged == AtLowerLimit && (got.Choice.Sensitivity.Low < 0.6 || got.Upper.Estimable()) {
 					t.Fatalf("trial %d: floor 0.6, chosen with %+v, upper %+v", trial, got.Choice.Sensitivity, got.Upper)

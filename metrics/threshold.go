@@ -91,6 +91,10 @@ func better(p ROCPoint, m float64, best ROCPoint, bestMerit float64) bool {
 
 // best finds the point a criterion prefers; found is false when none qualifies.
 func (t valueTable) best(d Direction, by Criterion) (best ROCPoint, merit float64, found bool) {
+	if d == BothEndsAreBad && by.linear && len(t.value) > 0 {
+		best, merit = t.bestPair(by)
+		return best, merit, true
+	}
 	t.eachPoint(d, func(p ROCPoint) {
 		m, met := by.score(p)
 		if met && (!found || better(p, m, best, merit)) {
@@ -98,6 +102,41 @@ func (t valueTable) best(d Direction, by Criterion) (best ROCPoint, merit float6
 		}
 	})
 	return best, merit, found
+}
+
+// bestPair finds the best pair of limits for a linear criterion in one pass. What the
+// values up to the lower limit add and what those from the upper limit on add do not
+// depend on each other, so that each upper limit goes with the best lower limit below it.
+func (t valueTable) bestPair(by Criterion) (best ROCPoint, merit float64) {
+	low := ROCPoint{Needed: t.nPos, NotNeeded: t.nNeg} // the best lower limit so far
+	lowMerit, _ := by.score(low)
+	best, merit = low, lowMerit
+	try := func(p ROCPoint) {
+		if m, _ := by.score(p); better(p, m, best, merit) {
+			best, merit = p, m
+		}
+	}
+	below := low // the values below the upper limit that could all be marked
+	rest := ROCPoint{TP: t.nPos, FP: t.nNeg}
+	for j, v := range t.value {
+		if j > 0 { // at least the value before the upper limit stays unmarked
+			upper := low
+			upper.TP, upper.FP = low.TP+rest.TP, low.FP+rest.FP
+			upper.Threshold.Upper, upper.Threshold.HasUpper = v, true
+			try(upper)
+			below.TP, below.FP = below.TP+t.pos[j-1], below.FP+t.neg[j-1]
+			below.Threshold = Threshold{Lower: t.value[j-1], HasLower: true}
+			if m, _ := by.score(below); better(below, m, low, lowMerit) {
+				low, lowMerit = below, m
+			}
+		} else {
+			everybody := ROCPoint{Threshold: Threshold{Upper: v, HasUpper: true}, TP: rest.TP, FP: rest.FP, Needed: t.nPos, NotNeeded: t.nNeg}
+			try(everybody)
+		}
+		rest.TP, rest.FP = rest.TP-t.pos[j], rest.FP-t.neg[j]
+	}
+	try(low)
+	return best, merit
 }
 
 // choose fills all of a Choice that does not need whole counts.

@@ -1,5 +1,7 @@
 package metrics
 
+import "math"
+
 // CorrectedChoice is a threshold chosen on counts corrected for partial verification.
 type CorrectedChoice struct {
 	// Choice has the corrected sensitivity and specificity; AtThreshold is the share of
@@ -54,7 +56,7 @@ func CorrectedThreshold(cells []ValueVerification, d Direction, unit CorrectionU
 		return r, nil
 	}
 	r.Choice.Warnings = append(r.Choice.Warnings, curve.Warnings...)
-	r.describe(cells, opt.Conf)
+	r.describe(s.expected.at(r.Choice.Threshold), cells, opt.Conf)
 	if by.judged == AtLowerLimit {
 		r.Lower = notEstimable(opt.Conf, MethodCorrectedROC, "a floor judged at its lower limit cannot be judged in a single draw")
 		r.Upper = r.Lower
@@ -72,11 +74,14 @@ func CorrectedThreshold(cells []ValueVerification, d Direction, unit CorrectionU
 	return r, nil
 }
 
-// describe fills the figures at the chosen threshold.
-func (r *CorrectedChoice) describe(cells []ValueVerification, conf float64) {
-	for _, p := range r.Curve.Points {
-		if p.Threshold == r.Choice.Threshold {
-			r.Choice.Sensitivity, r.Choice.Specificity = p.Sensitivity, p.Specificity
+// describe fills the figures at the chosen threshold. The point of the curve is found by
+// its counts: two pairs of limits that mark the same expected episodes share one point.
+func (r *CorrectedChoice) describe(chosen ROCPoint, cells []ValueVerification, conf float64) {
+	nearest := math.Inf(1)
+	for i, p := range r.Curve.Curve.Points {
+		if gap := math.Abs(p.TP-chosen.TP) + math.Abs(p.FP-chosen.FP); gap < nearest {
+			nearest = gap
+			r.Choice.Sensitivity, r.Choice.Specificity = r.Curve.Points[i].Sensitivity, r.Curve.Points[i].Specificity
 		}
 	}
 	var on, all int64

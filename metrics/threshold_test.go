@@ -353,3 +353,29 @@ func TestCandidateTableAddsUp(t *testing.T) {
 		}
 	}
 }
+
+// The one-pass search for a pair of limits against the visit to every pair, ties included.
+func TestBestPairEqualsVisitToEveryPair(t *testing.T) {
+	r := rand.New(rand.NewPCG(16, 17))
+	criteria := []Criterion{ByYouden(), mustCriterion(t)(ByCostRatio(4)), mustCriterion(t)(ByCostRatioAt(2, 0.3)), mustCriterion(t)(ByNetBenefit(0.5))}
+	for trial := range 2000 {
+		tab, err := tabulateValues(randomValueCounts(r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if tab.emptySideWhy != "" {
+			continue
+		}
+		for _, by := range criteria {
+			fast, m, found := tab.best(BothEndsAreBad, by)
+			by.linear = false
+			slow, want, _ := tab.best(BothEndsAreBad, by)
+			if !found || math.Abs(m-want) > 1e-9 || fast.TP != slow.TP || fast.FP != slow.FP {
+				t.Fatalf("trial %d, %v: one pass finds %+v with %v, every pair %+v with %v", trial, by, fast, m, slow, want)
+			}
+			if at := tab.at(fast.Threshold); at.TP != fast.TP || at.FP != fast.FP {
+				t.Fatalf("trial %d, %v: %+v holds other counts than its threshold marks: %+v", trial, by, fast, at)
+			}
+		}
+	}
+}
