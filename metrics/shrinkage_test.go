@@ -284,9 +284,7 @@ func TestShrinkCoverage(t *testing.T) {
 	}
 	coverage := float64(held) / float64(all)
 	t.Logf("coverage %.3f", coverage)
-	if coverage < 0.93 || coverage > 0.97 {
-		t.Errorf("coverage %.3f, want 0.93 to 0.97", coverage)
-	}
+	coverageNear95(t, t.Name(), coverage)
 }
 
 func TestBayesianBootstrap(t *testing.T) {
