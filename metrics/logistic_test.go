@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -332,6 +333,65 @@ func TestLogisticProperties(t *testing.T) {
 		if narrow[j].LogOdds.Low <= wide[j].LogOdds.Low || narrow[j].LogOdds.High >= wide[j].LogOdds.High {
 			t.Errorf("%s: ten times the calls: %+v inside %+v expected", wide[j].Term, narrow[j].LogOdds, wide[j].LogOdds)
 		}
+	}
+}
+
+// TestLogisticOnHostileTables: few patterns, huge counts, covariates from
+// thousandths to thousands. Every answer is a figure or a reason, and flags with
+// ages, as an advice line has them, always get their fit.
+func TestLogisticOnHostileTables(t *testing.T) {
+	tables := 600
+	if testing.Short() {
+		tables = 150
+	}
+	r := rand.New(rand.NewPCG(53, 54))
+	lost, asked := 0, 0
+	for i := range tables {
+		hostile := i%2 == 0
+		k := 1 + r.IntN(4)
+		patterns := make([]Pattern, 2+r.IntN(10))
+		for j := range patterns {
+			p := Pattern{X: make([]float64, k), Trials: r.Int64N(1 + int64(math.Pow(10, float64(r.IntN(3)))))}
+			if hostile {
+				p.Trials *= 1000
+			}
+			for c := range p.X {
+				switch {
+				case hostile && r.IntN(3) == 0:
+					p.X[c] = r.NormFloat64() * math.Pow(10, float64(r.IntN(7)-3))
+				case c == 0:
+					p.X[c] = float64(r.IntN(20))
+				default:
+					p.X[c] = float64(r.IntN(2))
+				}
+			}
+			p.Successes = int64(float64(p.Trials) * math.Min(1, r.ExpFloat64()/2))
+			patterns[j] = p
+		}
+		terms := []string{"age", "a", "b", "c"}[:k]
+		ml, err1 := FitLogistic(terms, patterns)
+		firth, err2 := FitFirth(terms, patterns)
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		for _, fit := range []LogisticFit{ml, firth} {
+			if !hostile && strings.Contains(fit.NotEstimable, "did not settle") {
+				t.Errorf("%v: penalised %v: %s", patterns, fit.Penalised, fit.NotEstimable)
+			}
+			for _, c := range mustTable(t, fit.ProfileLimits, 0.95) {
+				if fit.NotEstimable == "" && !hostile {
+					asked++
+					if !c.LogOdds.Estimable() {
+						lost++
+					}
+				}
+			}
+		}
+		mustTable(t, ml.WaldLimits, 0.95)
+	}
+	t.Logf("%d of %d profiles without a clear peak", lost, asked)
+	if asked < tables/2 || 50*lost > asked {
+		t.Errorf("%d of %d profiles of ordinary tables could not be followed", lost, asked)
 	}
 }
 

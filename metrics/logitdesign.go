@@ -193,14 +193,15 @@ func (d *logitDesign) maximise(beta []float64, free func(j int) bool, firth bool
 	}
 	// Once a step promises less than the likelihood's own rounding, a few more
 	// full steps polish the coefficients.
-	const settled, polish = 1e-12, 6
-	for polished := 0; polished < polish; {
+	const settled, polish, iterations = 1e-12, 6, 200
+	polished := 0
+	for range iterations {
 		step, gain, ok := newtonStep(cur, at)
 		if !ok {
 			return cur.ll, false
 		}
-		if gain < 1e-26 {
-			break
+		if polished == polish || gain < 1e-26 {
+			return cur.ll, true
 		}
 		if gain < settled*(1+math.Abs(cur.ll)) {
 			polished++
@@ -216,7 +217,7 @@ func (d *logitDesign) maximise(beta []float64, free func(j int) bool, firth bool
 			return cur.ll, false
 		}
 	}
-	return cur.ll, true
+	return cur.ll, polished > 0
 }
 
 // climb tries the full step and then ever shorter ones, and moves beta to the
@@ -237,7 +238,8 @@ func (d *logitDesign) climb(beta []float64, at []int, step []float64, cur logitS
 }
 
 // newtonStep solves for the step over the free coordinates; gain is the rise it
-// promises.
+// promises. Where the likelihood is too flat to invert its curvature, a growing
+// ridge turns the step towards the steepest climb.
 func newtonStep(st logitState, at []int) (step []float64, gain float64, ok bool) {
 	sub := mat.NewSymDense(len(at), nil)
 	score := mat.NewVecDense(len(at), nil)
@@ -248,11 +250,18 @@ func newtonStep(st logitState, at []int) (step []float64, gain float64, ok bool)
 		}
 	}
 	var chol mat.Cholesky
-	if !chol.Factorize(sub) {
-		return nil, 0, false
+	ridge := 1e-10 * (mat.Trace(sub) + 1e-10)
+	for !chol.Factorize(sub) || chol.Cond() > 1e14 {
+		if ridge > 1e10 || math.IsNaN(ridge) {
+			return nil, 0, false
+		}
+		for i := range at {
+			sub.SetSym(i, i, sub.At(i, i)+ridge)
+		}
+		ridge *= 100
 	}
 	var delta mat.VecDense
-	if chol.SolveVecTo(&delta, score) != nil {
+	if err := chol.SolveVecTo(&delta, score); err != nil {
 		return nil, 0, false
 	}
 	return delta.RawVector().Data, mat.Dot(&delta, score) / 2, true

@@ -14,7 +14,8 @@ import (
 // those that maximise it with the coefficient held.
 //
 // P is the likelihood ratio test of a coefficient of 0. A limit that the
-// likelihood never reaches is unbounded. It returns an error wrapping ErrArgument for a conf
+// likelihood never reaches is unbounded; a coefficient whose profile cannot be
+// followed is not estimable. It returns an error wrapping ErrArgument for a conf
 // outside (0, 1).
 //
 // Source: Venzon & Moolgavkar (1988) Appl Stat 37:87-94; for the penalised form
@@ -30,59 +31,86 @@ func (f LogisticFit) ProfileLimits(conf float64) ([]Coefficient, error) {
 	if f.NotEstimable != "" {
 		return f.withoutLimits(conf, method, f.NotEstimable), nil
 	}
-	chi := distuv.ChiSquared{K: 1}
-	drop := chi.Quantile(conf) / 2
 	out := make([]Coefficient, len(f.Terms))
 	for j, term := range f.Terms {
-		e := Estimate{Value: f.Coef[j], Conf: conf, Method: method}
-		if low, ok := f.profileLimit(j, -1, drop); ok {
-			e.Low = low
-		} else {
-			e.LowUnbounded = true
-		}
-		if high, ok := f.profileLimit(j, 1, drop); ok {
-			e.High = high
-		} else {
-			e.HighUnbounded = true
-		}
-		out[j] = Coefficient{Term: term, LogOdds: e, OddsRatio: expEstimate(e)}
-		if at0, ok := f.profileAt(j, 0, f.coef); ok {
-			out[j].P = chi.Survival(math.Max(0, 2*(f.peak-at0)))
-		}
+		e, p := f.profile(j, conf, method)
+		out[j] = Coefficient{Term: term, LogOdds: e, OddsRatio: expEstimate(e), P: p}
 	}
 	return out, nil
 }
 
-// profileAt maximises the likelihood with coefficient j held at value (on the
-// design's scale), starting from the other coefficients in start.
-func (f LogisticFit) profileAt(j int, value float64, start []float64) (float64, bool) {
-	beta := append([]float64(nil), start...)
+// profile returns coefficient j with its limits and the likelihood ratio test
+// of 0.
+func (f LogisticFit) profile(j int, conf float64, m Method) (Estimate, float64) {
+	chi := distuv.ChiSquared{K: 1}
+	drop := chi.Quantile(conf) / 2
+	low, lowState := f.profileLimit(j, -1, drop)
+	high, highState := f.profileLimit(j, 1, drop)
+	at0, ok := f.profileAt(j, 0)
+	if !ok || lowState == profileFailed || highState == profileFailed {
+		return notEstimable(conf, m, "the likelihood around this term has no single clear peak; the calls hold too little information about it"), 0
+	}
+	return Estimate{
+		Value: f.Coef[j], Low: low, High: high, Conf: conf, Method: m,
+		LowUnbounded: lowState == profileEndless, HighUnbounded: highState == profileEndless,
+	}, chi.Survival(math.Max(0, 2*(f.peak-at0)))
+}
+
+// profileAt maximises the likelihood with coefficient j held at value, on the
+// design's scale. It starts where a likelihood of the shape of a normal
+// distribution would have its maximum.
+func (f LogisticFit) profileAt(j int, value float64) (float64, bool) {
+	beta := make([]float64, len(f.coef))
+	scale := f.design.scale
+	for i := range beta {
+		slope := f.Cov[i][j] * scale[i] / (f.Cov[j][j] * scale[j])
+		beta[i] = f.coef[i] + (value-f.coef[j])*slope
+	}
 	beta[j] = value
 	return f.design.maximise(beta, func(i int) bool { return i != j }, f.Penalised)
 }
 
+// profileState says how the search for a limit ended.
+type profileState int
+
+const (
+	profileFound   profileState = iota
+	profileEndless              // the likelihood does not fall that far
+	profileFailed               // the likelihood could not be followed
+)
+
 // profileLimit looks from the estimate in one direction for the value where the
-// profile has fallen by drop. It is not ok when the profile does not fall that
-// far within reach.
-func (f LogisticFit) profileLimit(j int, direction, drop float64) (float64, bool) {
+// profile has fallen by drop.
+func (f LogisticFit) profileLimit(j int, direction, drop float64) (float64, profileState) {
 	centre, se := f.coef[j], f.SE[j]*f.design.scale[j]
-	fall := func(v float64) (float64, bool) {
-		ll, ok := f.profileAt(j, v, f.coef)
-		return f.peak - ll - drop, ok
+	fall := func(t float64) (float64, bool) {
+		ll, ok := f.profileAt(j, centre+direction*t*se)
+		// A point above the peak means that the peak was one of several, which
+		// a penalised likelihood can have under separation.
+		return f.peak - ll - drop, ok && ll <= f.peak+1e-6
 	}
-	near := 0.0
-	for far := 1.0; far <= 64; far *= 2 { // 64 standard errors are as good as infinity
-		at, ok := fall(centre + direction*far*se)
-		if !ok {
-			return 0, false
+	// 64 standard errors are as good as infinity.
+	const endless, attempts = 64.0, 40
+	near, far := 0.0, 1.0
+	for range attempts {
+		at, ok := fall(far)
+		if !ok { // too far for the likelihood to be followed in one step
+			far = near + (far-near)/4
+			continue
 		}
 		if at >= 0 {
-			root, ok := crossing(func(t float64) (float64, bool) { return fall(centre + direction*t*se) }, near, far)
-			return (centre + direction*root*se) / f.design.scale[j], ok
+			root, ok := crossing(fall, near, far)
+			if !ok {
+				return 0, profileFailed
+			}
+			return (centre + direction*root*se) / f.design.scale[j], profileFound
 		}
-		near = far
+		if far >= endless {
+			return 0, profileEndless
+		}
+		near, far = far, math.Min(endless, 2*far)
 	}
-	return 0, false
+	return 0, profileFailed
 }
 
 // crossing finds where f turns from negative at lo to positive at hi, by the
