@@ -185,6 +185,11 @@ func firstCause(errs []error) error {
 func (w *worker) loop(ctx context.Context, rd tabular.Reader, done *atomic.Int64) (err error) {
 	defer func() { err = errors.Join(err, w.parts.close(), w.aside.close()) }()
 	var b tabular.Batch
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("read %s: fault of this program near row %d: %v", filepath.Base(w.p.in.Path), lastRow(&b), p)
+		}
+	}()
 	for {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -207,6 +212,14 @@ func (w *worker) loop(ctx context.Context, rd tabular.Reader, done *atomic.Int64
 		return err
 	}
 	return w.flushAside()
+}
+
+// lastRow returns the last row of a batch, 0 when it has none.
+func lastRow(b *tabular.Batch) int64 {
+	if len(b.Rows) == 0 {
+		return 0
+	}
+	return b.Rows[len(b.Rows)-1]
 }
 
 // maxExamples is how many faults a Result shows.

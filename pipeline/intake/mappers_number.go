@@ -186,7 +186,10 @@ func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
 	if c.Target.Unit != "" {
 		expected += " " + c.Target.Unit
 	}
-	m.at = &place{label(c.Column), expected, fmt.Sprintf("look at the row in the export, or correct the unit of %s in %s", c.Target.Name, w.p.desc.Path)}
+	m.at = &place{label(c.Column), expected, "look at the row in the export"}
+	if c.Target.Unit != "" {
+		m.at.remedy += fmt.Sprintf(", or correct the unit of %s in %s", c.Target.Name, w.p.desc.Path)
+	}
 	if c.Units != nil {
 		m.units = map[string]source.Conversion{}
 		names := make([]string, 0, len(c.Units))

@@ -139,6 +139,9 @@ func randomColumn(r *rand.Rand, rc records.Column, n, kinds int, nulls float64, 
 			for b := range 16 {
 				c.uuid[16*i+b] = byte((v + i/4) >> (8 * (b % 6)))
 			}
+			if n%2 == 1 && r.IntN(9) == 0 { // keys that agree in their first half
+				c.uuid[16*i+15]++
+			}
 			text = hex.EncodeToString(c.uuid[16*i : 16*i+16])
 		case records.Text:
 			text = "w" + strconv.Itoa(v%70000)

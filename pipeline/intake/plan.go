@@ -149,21 +149,29 @@ func (p *plan) slot(name string, optional bool) int {
 	return s
 }
 
-// headerProblem says which columns are missing or stand twice, and which there are.
+// headerProblem says which columns are missing or stand twice, and which there
+// are. A row of which no name is known may be no header but somebody's record,
+// and is not shown.
 func (p *plan) headerProblem() error {
 	slices.Sort(p.problems)
+	out := &tabular.Problem{File: p.in.Path, Row: int64(p.desc.Format.SkipRows) + 1, Expected: "the columns that " + p.desc.Path + " names, each once",
+		Found: strings.Join(slices.Compact(p.problems), ", ")}
+	if len(p.selected) == 0 {
+		out.Found = fmt.Sprintf("a row of %d cells of which none is known", len(p.names))
+		out.Remedy = "set file: delimiter, skip_rows or sheet so that the row of column names is read as such"
+		return out
+	}
 	there := []string{}
 	for _, n := range p.names {
 		if n != "" {
-			there = append(there, fmt.Sprintf("%q", n))
+			there = append(there, source.Quote(n))
 		}
 	}
 	if len(there) > 30 {
 		there = append(there[:30], "...")
 	}
-	return &tabular.Problem{File: filepath.Base(p.in.Path), Row: int64(p.desc.Format.SkipRows) + 1, Expected: "the columns that " + p.desc.Path + " names, each once",
-		Found:  strings.Join(slices.Compact(p.problems), ", "),
-		Remedy: "the file has " + strings.Join(there, ", ") + "; correct the description, set file: delimiter or skip_rows, or mark a column optional"}
+	out.Remedy = "the file has " + strings.Join(there, ", ") + "; correct the description, or mark a column optional"
+	return out
 }
 
 // exported settles when the export was made.

@@ -42,6 +42,7 @@ type partFile struct {
 	compressed bytes.Buffer
 	indices    []int32
 	i64        []int64
+	uuids      []byte
 	distinct   *distinct
 }
 
@@ -288,44 +289,71 @@ func (f *partFile) whole(c *column, n, nulls int) content {
 	return content{parquet.Encodings.DeltaBinaryPacked, nil, -1}
 }
 
-// keys encodes pseudonyms: as they are, or, where the same one stands in rows
-// that follow each other, by a dictionary of the changes.
+// keys encodes pseudonyms: as they are; or, where the same one stands in rows
+// that follow each other (checks of a call), by a dictionary of the changes; or,
+// where there are few (advisors), by a dictionary.
 func (f *partFile) keys(c *column, n, nulls int) content {
-	changes, last := 0, []byte(nil)
-	for i := range n {
-		if nulls > 0 && c.valid[i] == 0 {
-			continue
-		}
-		if k := c.uuid[16*i : 16*i+16]; last == nil || string(k) != string(last) {
+	keys := f.denseKeys(c, n, nulls)
+	changes := 0
+	for i := 0; i < len(keys); i += 16 {
+		if i == 0 || string(keys[i:i+16]) != string(keys[i-16:i]) {
 			changes++
-			last = k
 		}
 	}
-	if 2*changes > n-nulls {
-		for i := range n {
-			if nulls == 0 {
-				f.page = append(f.page, c.uuid[:16*n]...)
-				break
-			}
-			if c.valid[i] == 1 {
-				f.page = append(f.page, c.uuid[16*i:16*i+16]...)
-			}
+	if 2*changes > len(keys)/16 {
+		if body, ok := f.fewKeys(keys); ok {
+			return body
 		}
+		f.page = append(f.page, keys...)
 		return content{parquet.Encodings.Plain, nil, -1}
 	}
 	dict := make([]byte, 0, 16*changes)
 	f.indices = f.indices[:0]
-	for i := range n {
-		if nulls > 0 && c.valid[i] == 0 {
-			continue
-		}
-		if k := c.uuid[16*i : 16*i+16]; len(dict) == 0 || string(k) != string(dict[len(dict)-16:]) {
-			dict = append(dict, k...)
+	for i := 0; i < len(keys); i += 16 {
+		if i == 0 || string(keys[i:i+16]) != string(keys[i-16:i]) {
+			dict = append(dict, keys[i:i+16]...)
 		}
 		f.indices = append(f.indices, int32(len(dict)/16-1))
 	}
 	f.page = appendIndices(f.page, f.indices, changes)
 	return content{parquet.Encodings.RLEDict, dict, changes}
+}
+
+// fewKeys encodes keys of which there are at most maxDistinct. They are told
+// apart by their first half; should two agree in it, there is no dictionary.
+func (f *partFile) fewKeys(keys []byte) (content, bool) {
+	f.distinct.reset()
+	f.indices = f.indices[:0]
+	var dict []byte
+	for i := 0; i < len(keys); i += 16 {
+		known := len(f.distinct.values)
+		k, ok := f.distinct.add(binary.LittleEndian.Uint64(keys[i:]))
+		if !ok {
+			return content{}, false
+		}
+		if int(k) == known {
+			dict = append(dict, keys[i:i+16]...)
+		} else if string(dict[16*k:16*k+16]) != string(keys[i:i+16]) {
+			return content{}, false
+		}
+		f.indices = append(f.indices, k)
+	}
+	f.page = appendIndices(f.page, f.indices, len(f.distinct.values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.values)}, true
+}
+
+// denseKeys returns the keys without gaps; without nulls it copies nothing.
+func (f *partFile) denseKeys(c *column, n, nulls int) []byte {
+	if nulls == 0 {
+		return c.uuid[:16*n]
+	}
+	f.uuids = f.uuids[:0]
+	for i := range n {
+		if c.valid[i] == 1 {
+			f.uuids = append(f.uuids, c.uuid[16*i:16*i+16]...)
+		}
+	}
+	return f.uuids
 }
 
 // dense returns the values without gaps, in scratch where there are any.

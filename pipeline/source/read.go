@@ -244,3 +244,6 @@ func (r *reader) layout(n strict.Node) Layout {
 	r.needsZone = r.needsZone || !l.Zoned()
 	return l
 }
+
+// Quote shows a name in a message, shortened.
+func Quote(name string) string { return strict.Quote(name) }

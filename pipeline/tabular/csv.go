@@ -113,7 +113,7 @@ func (r *csvReader) Select(columns []int) {
 
 // broken describes a flaw as a message does.
 func (r *csvReader) broken(row int64, f flaw, record []byte) Broken {
-	b := Broken{Row: row, Expected: fmt.Sprintf("%d cells", r.width), Remedy: "correct the row in the export, or leave it aside"}
+	b := Broken{Row: row, Expected: cellCount(r.width), Remedy: "correct the row in the export, or leave it aside"}
 	switch f {
 	case openQuote:
 		b.Expected, b.Found = "a closing quote", "a quote that is never closed, or whose row has the wrong number of cells"
@@ -128,8 +128,16 @@ func (r *csvReader) broken(row int64, f flaw, record []byte) Broken {
 	default:
 		n := 0
 		r.cells(record, func([]byte, bool) { n++ })
-		b.Found = fmt.Sprintf("%d cells", n)
+		b.Found = cellCount(n)
 		b.Remedy = "check the row: it may be cut off, or a cell may hold the delimiter without quotes"
 	}
 	return b
+}
+
+// cellCount is a number of cells in words.
+func cellCount(n int) string {
+	if n == 1 {
+		return "1 cell"
+	}
+	return fmt.Sprintf("%d cells", n)
 }

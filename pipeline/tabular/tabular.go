@@ -12,6 +12,7 @@ package tabular
 
 import (
 	"fmt"
+	"path/filepath"
 	"strings"
 )
 
@@ -150,7 +151,7 @@ type Problem struct {
 // Error gives the problem in one line.
 func (p *Problem) Error() string {
 	var b strings.Builder
-	b.WriteString(p.File)
+	b.WriteString(filepath.Base(p.File))
 	b.WriteString(": ")
 	if p.Row > 0 {
 		fmt.Fprintf(&b, "row %d", p.Row)

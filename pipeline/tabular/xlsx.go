@@ -131,7 +131,7 @@ func (r *bookReader) pullRows(b *Batch) error {
 		case slices.EqualFunc(cells, r.header, func(c, h string) bool { return string(Trim([]byte(c))) == h }):
 			r.notes[noteHeader]++
 		case !blankCells(cells[min(len(cells), len(r.header)):]):
-			b.Broken = append(b.Broken, Broken{Row: r.row, Expected: fmt.Sprintf("%d cells", len(r.header)), Found: fmt.Sprintf("%d cells", len(cells)),
+			b.Broken = append(b.Broken, Broken{Row: r.row, Expected: cellCount(len(r.header)), Found: cellCount(len(cells)),
 				Remedy: "look at the row: a cell stands beside the table"})
 		default:
 			r.take(b, cells)
