@@ -100,6 +100,14 @@ func PoolBivariateBinomial(tables []TwoByTwo, conf float64) (Bivariate, error) {
 	}
 	cov, ok := inverseNegativeHessian(f, x)
 	if !ok {
+		// A spread at its edge leaves the likelihood flat in that direction; the
+		// means still have their own curvature at that spread.
+		cov, ok = inverseNegativeHessian(func(m []float64) float64 {
+			return laplacePair(lines, [2]float64{m[0], m[1]}, spread(x[2:]))
+		}, x[:2])
+		res.Warnings = append(res.Warnings, "the limits take the variation between lines as known")
+	}
+	if !ok {
 		return res.unsettled(conf, MethodBivariateBinomial), nil
 	}
 	means := [2][2]float64{{cov.At(0, 0), cov.At(0, 1)}, {cov.At(0, 1), cov.At(1, 1)}}

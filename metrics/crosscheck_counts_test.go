@@ -67,6 +67,39 @@ func rProportions(t *testing.T, r *rand.Rand) []rTask {
 	return tasks
 }
 
+func rPlans(t *testing.T, r *rand.Rand) []rTask {
+	must := func(v float64, err error) float64 {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	var tasks []rTask
+	for i := range 6 {
+		target, n, prob := 0.02+0.3*r.Float64(), 20+r.Int64N(200), []float64{0.001, 0.025, 0.975, 0.999}[i%4]
+		tasks = append(tasks, rTask{"funnel", []string{numbers(target, float64(n), prob)}, map[string]float64{
+			"exact": must(FunnelLimit(target, n, prob, FunnelExact)), "between": must(FunnelLimit(target, n, prob, FunnelInterpolated))}, 1e-8})
+	}
+	for _, aim := range [][2]float64{{0.95, 0.8}, {0.9, 0.75}, {0.98, 0.9}} {
+		plan, err := PlanAboveFloor(aim[0], aim[1], 0.95, 0.8, MethodClopperPearson, Pace{1, 10})
+		if err != nil || plan.NotReachable != "" {
+			t.Fatalf("%+v, %v", plan, err)
+		}
+		tasks = append(tasks, rTask{"plan", []string{numbers(aim[0], aim[1], float64(plan.Animals))}, map[string]float64{"power": plan.Power}, 1e-8})
+	}
+	for range 4 {
+		n := 50 + r.Int64N(100)
+		x, sens, spec := n/4+r.Int64N(n/4), 0.7+0.3*r.Float64(), 0.75+0.25*r.Float64()
+		p, err := RoganGladen(x, n, sens, spec, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tasks = append(tasks, rTask{"prevalence", []string{numbers(float64(x), float64(n), sens, spec)}, map[string]float64{"true": p.Unclipped}, 1e-8})
+	}
+	return tasks
+}
+
 // fullTable draws a table without empty cells.
 func fullTable(r *rand.Rand) TwoByTwo {
 	return TwoByTwo{TP: 1 + r.Int64N(40), FP: 1 + r.Int64N(30), FN: 1 + r.Int64N(10), TN: 1 + r.Int64N(80)}

@@ -383,6 +383,17 @@ func TestBivariateEdges(t *testing.T) {
 			t.Error(err)
 		}
 	}
+	// Lines that differ less than chance: an answer, with what it rests on.
+	for name, f := range both {
+		alike := []TwoByTwo{{40, 20, 10, 80}, {41, 19, 9, 81}, {39, 21, 11, 79}, {40, 20, 10, 80}, {41, 20, 9, 80}, {40, 19, 10, 81}}
+		b, err := f(alike, 0.95)
+		if err != nil || math.Abs(b.Sensitivity.Value-241.0/300) > 0.01 || math.Abs(b.Specificity.Value-481.0/600) > 0.01 || len(b.Warnings) == 0 {
+			t.Errorf("%s of lines alike: %+v, %v", name, b, err)
+		}
+		if want := math.Sqrt(1.0/241 + 1.0/59); math.Abs(b.SESens-want) > 0.03*want {
+			t.Errorf("%s of lines alike: SE %v, binomial %v", name, b.SESens, want)
+		}
+	}
 	perfect := make([]TwoByTwo, 6)
 	for i := range perfect {
 		perfect[i] = TwoByTwo{TP: 10, FP: int64(i + 1), TN: 30}

@@ -75,6 +75,27 @@ tasks$shares <- function(v) {
   out
 }
 
+# target, n, probability
+tasks$funnel <- function(v) {
+  p0 <- v[[1]][1]; n <- v[[1]][2]; prob <- v[[1]][3]
+  r <- qbinom(prob, n, p0)
+  list(exact = r / n, between = approx(pbinom(c(r - 1, r), n, p0), c(r - 1, r), prob)$y / n)
+}
+
+# expected, floor, n: chance that the lower exact limit lies above the floor
+tasks$plan <- function(v) {
+  n <- v[[1]][3]
+  low <- vapply(0:n, function(x) binom.test(x, n)$conf.int[1], 0)
+  list(power = sum(dbinom(0:n, n, v[[1]][1])[low > v[[1]][2]]))
+}
+
+# x, n, sensitivity, specificity: the prevalence that makes x the expected count
+tasks$prevalence <- function(v) {
+  x <- v[[1]][1]; n <- v[[1]][2]; se <- v[[1]][3]; sp <- v[[1]][4]
+  shown <- function(p) p * se + (1 - p) * (1 - sp)
+  list(true = root(function(p) shown(p) - x / n, -1, 2))
+}
+
 # ---- two-by-two tables: TP FP FN TN --------------------------------------------
 
 tasks$table <- function(v) {
