@@ -11,21 +11,15 @@
 -- column: declined, declined or unsafe
 -- column: stopped_early, not asked because an emergency sign had ended the questions
 -- row: one row per finding and level
-WITH by_level AS (
-  SELECT level, count(*) AS n,
-    [{{range $i, $f := findings}}{{if $i}}, {{end}}sum(({{$f.Column}} = -1)::INTEGER)::BIGINT{{end}}]::BIGINT[] AS not_asked,
-    [{{range $i, $f := findings}}{{if $i}}, {{end}}sum(({{$f.Column}} = -2)::INTEGER)::BIGINT{{end}}]::BIGINT[] AS not_possible,
-    [{{range $i, $f := findings}}{{if $i}}, {{end}}sum(({{$f.Column}} = -3)::INTEGER)::BIGINT{{end}}]::BIGINT[] AS declined,
-    [{{range $i, $f := findings}}{{if $i}}, {{end}}sum(({{$f.Column}} = -4)::INTEGER)::BIGINT{{end}}]::BIGINT[] AS stopped_early
-  FROM cases
-  WHERE month BETWEEN $from_month AND $to_month
-  GROUP BY ALL
-)
-SELECT finding, level, n, n - not_asked - not_possible - declined - stopped_early AS assessed,
-  not_asked, not_possible, declined, stopped_early
-FROM (
-  SELECT unnest(range({{len findings}}))::INTEGER AS finding, level, n, unnest(not_asked) AS not_asked,
-    unnest(not_possible) AS not_possible, unnest(declined) AS declined, unnest(stopped_early) AS stopped_early
-  FROM by_level
-)
+WITH by_state AS (
+  {{range $i, $f := findings}}{{if $i}}UNION ALL
+  {{end}}SELECT {{$f.Position}} AS finding, level, least({{$f.Column}}, 0)::INTEGER AS state, count(*) AS n
+  FROM cases WHERE month BETWEEN $from_month AND $to_month GROUP BY ALL
+  {{else}}SELECT 0 AS finding, 0::TINYINT AS level, 0 AS state, 0::BIGINT AS n WHERE $from_month > $to_month AND $to_month IS NULL
+  {{end}})
+SELECT finding, level, sum(n)::BIGINT AS n, coalesce(sum(n) FILTER (state >= 0), 0)::BIGINT AS assessed,
+  coalesce(sum(n) FILTER (state = -1), 0)::BIGINT AS not_asked, coalesce(sum(n) FILTER (state = -2), 0)::BIGINT AS not_possible,
+  coalesce(sum(n) FILTER (state = -3), 0)::BIGINT AS declined, coalesce(sum(n) FILTER (state = -4), 0)::BIGINT AS stopped_early
+FROM by_state
+GROUP BY finding, level
 ORDER BY finding, level

@@ -12,17 +12,24 @@
 -- column: present, on how many of them the flag fired
 -- column: clusters, how many clusters show these totals
 -- row: one row per flag, need and pair of totals; episodes without the cluster's name are left out
-SELECT flag, need, n - unknown AS episodes, present, count(*) AS clusters
+SELECT flag, need, n - unknown AS episodes, present, sum(clusters)::BIGINT AS clusters
 FROM (
-  SELECT unnest(range({{nFlags}}))::INTEGER AS flag, need, n, unnest(present) AS present, unnest(unknown) AS unknown
+  SELECT unnest(range({{nFlags}}))::INTEGER AS flag, need, n, unnest(present) AS present, unnest(unknown) AS unknown, clusters
   FROM (
-    SELECT {{cluster}} AS cluster, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need,
-      count(*) AS n, {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
-    FROM cases
-    WHERE month BETWEEN $from_month AND $to_month AND started_at < $mature_before AND CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END >= 0 AND {{cluster}} IS NOT NULL
+    -- Most clusters hold one episode and few patterns of flags occur, so equal
+    -- ones are counted before the flags are laid out one by one.
+    SELECT need, n, present, unknown, count(*) AS clusters
+    FROM (
+      SELECT {{cluster}} AS cluster, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need,
+        count(*) AS n, {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
+      FROM cases
+      WHERE month BETWEEN $from_month AND $to_month AND started_at < $mature_before
+        AND CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END >= 0 AND {{cluster}} IS NOT NULL
+      GROUP BY ALL
+    )
     GROUP BY ALL
   )
 )
 WHERE n > unknown
-GROUP BY ALL
+GROUP BY flag, need, n - unknown, present
 ORDER BY ALL

@@ -27,20 +27,27 @@
 -- column: died, died or put to sleep
 -- column: person_hurt, a person was scratched or bitten
 -- row: one row per month with episodes
-SELECT month, count(*) AS episodes, count(*) FILTER (started_at < $mature_before) AS mature,
-  count(*) FILTER (level = 4) AS emergency, count(*) FILTER (level = 3) AS same_day, count(*) FILTER (level = 2) AS soon,
-  count(*) FILTER (level = 1) AS home_care, count(*) FILTER (level = 0) AS no_level,
-  count(*) FILTER (rule_level = 0) AS undetermined,
-  count(*) FILTER (rule_level > 0 AND level > rule_level) AS raised,
-  count(*) FILTER (level > 0 AND level < rule_level) AS lowered,
-  count(*) FILTER (recontact_24h) AS recontact_24h, count(*) FILTER (later_level > level) AS raised_later,
-  count(*) FILTER (safety_net) AS safety_net, count(safety_net) AS safety_net_known,
-  count(*) FILTER (route > 0) AS with_outcome, count(*) FILTER (route >= 3) AS followed_up,
-  count(*) FILTER (need_same_day >= 0) AS verified, count(*) FILTER (need_same_day = 1) AS needed,
-  count(*) FILTER (need_same_day = 1 AND level BETWEEN 1 AND 2) AS missed,
-  count(*) FILTER (level >= 3 AND attended = 0) AS did_not_attend, count(*) FILTER (died) AS died,
-  count(*) FILTER (person_hurt IN ('scratched', 'bitten')) AS person_hurt
-FROM cases
-WHERE month BETWEEN $from_month AND $to_month
+WITH alike AS (
+  -- Episodes alike in all that is counted, so that the many counts below run
+  -- over thousands of rows and not over millions.
+  SELECT month, started_at < $mature_before AS mature, level, rule_level, recontact_24h, later_level > level AS raised_later,
+    safety_net, route, need_same_day, attended, died, person_hurt, count(*) AS n
+  FROM cases
+  WHERE month BETWEEN $from_month AND $to_month
+  GROUP BY ALL
+)
+SELECT month, sum(n)::BIGINT AS episodes, coalesce(sum(n) FILTER (mature), 0)::BIGINT AS mature,
+  coalesce(sum(n) FILTER (level = 4), 0)::BIGINT AS emergency, coalesce(sum(n) FILTER (level = 3), 0)::BIGINT AS same_day, coalesce(sum(n) FILTER (level = 2), 0)::BIGINT AS soon,
+  coalesce(sum(n) FILTER (level = 1), 0)::BIGINT AS home_care, coalesce(sum(n) FILTER (level = 0), 0)::BIGINT AS no_level,
+  coalesce(sum(n) FILTER (rule_level = 0), 0)::BIGINT AS undetermined, coalesce(sum(n) FILTER (rule_level > 0 AND level > rule_level), 0)::BIGINT AS raised,
+  coalesce(sum(n) FILTER (level > 0 AND level < rule_level), 0)::BIGINT AS lowered,
+  coalesce(sum(n) FILTER (recontact_24h), 0)::BIGINT AS recontact_24h, coalesce(sum(n) FILTER (raised_later), 0)::BIGINT AS raised_later,
+  coalesce(sum(n) FILTER (safety_net), 0)::BIGINT AS safety_net, coalesce(sum(n) FILTER (safety_net IS NOT NULL), 0)::BIGINT AS safety_net_known,
+  coalesce(sum(n) FILTER (route > 0), 0)::BIGINT AS with_outcome, coalesce(sum(n) FILTER (route >= 3), 0)::BIGINT AS followed_up,
+  coalesce(sum(n) FILTER (need_same_day >= 0), 0)::BIGINT AS verified, coalesce(sum(n) FILTER (need_same_day = 1), 0)::BIGINT AS needed,
+  coalesce(sum(n) FILTER (need_same_day = 1 AND level BETWEEN 1 AND 2), 0)::BIGINT AS missed,
+  coalesce(sum(n) FILTER (level >= 3 AND attended = 0), 0)::BIGINT AS did_not_attend, coalesce(sum(n) FILTER (died), 0)::BIGINT AS died,
+  coalesce(sum(n) FILTER (person_hurt IN ('scratched', 'bitten')), 0)::BIGINT AS person_hurt
+FROM alike
 GROUP BY month
 ORDER BY month

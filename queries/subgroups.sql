@@ -14,11 +14,12 @@ WITH c AS (
       ELSE 'weekday night' END AS hours,
     CASE independent WHEN 1 THEN 'yes' WHEN 0 THEN 'no' ELSE 'unknown' END AS independent,
     CASE outcome_source WHEN 1 THEN 'vet' WHEN 2 THEN 'owner_follow_up' WHEN 3 THEN 'panel' ELSE '' END AS source,
-    (level >= 3)::INTEGER AS escalated
+    level >= 3 AS escalated, count(*) AS n
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month
+  GROUP BY ALL
 )
-SELECT property, value, count(*) AS n, sum(escalated)::BIGINT AS escalated
+SELECT property, value, sum(n)::BIGINT AS n, coalesce(sum(n) FILTER (escalated), 0)::BIGINT AS escalated
 FROM c UNPIVOT (value FOR property IN (species, sex, neutered, site, hours, complaint, independent, source))
 GROUP BY ALL
 ORDER BY property, n DESC, value

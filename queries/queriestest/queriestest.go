@@ -59,7 +59,7 @@ func ID(n int) string { return fmt.Sprintf("00000000-0000-0000-0000-%012d", n) }
 func Open(t testing.TB, meta queries.Meta) (*queries.DB, *sql.DB) {
 	t.Helper()
 	ctx := context.Background()
-	db, err := duck.Open(ctx, duck.Options{Threads: 2})
+	db, err := duck.Open(ctx, duck.Options{Threads: 2, MemoryMB: 8000, TempDir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}
