@@ -19,6 +19,19 @@ type Flag struct {
 	RaiseUnknown bool
 	// Findings are the ids of the findings that its conditions read.
 	Findings []string
+	// Thresholds are the numbers at which its conditions split readings.
+	Thresholds []Threshold
+}
+
+// Threshold is one number of a rule.
+type Threshold struct {
+	Finding string
+	// Text is the number as the rules file writes it, in the finding's unit;
+	// Stored is the number times the finding's scale.
+	Text   string
+	Stored float64
+	// Inclusive is whether a reading equal to it meets the condition.
+	Inclusive bool
 }
 
 // Finding is one finding of the dictionary in force; cases holds its reading

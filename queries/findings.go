@@ -79,7 +79,7 @@ type FindingHeapingRow struct {
 // FindingHeaping answers: How many readings of a numeric finding lie exactly on a threshold? Owners say
 // "two seconds", so a rule that splits there rests on rounding. One row per species, most readings
 // first.
-func (d *DB) FindingHeaping(ctx context.Context, s Scope, finding string, threshold int, scale int) ([]FindingHeapingRow, error) {
+func (d *DB) FindingHeaping(ctx context.Context, s Scope, finding string, threshold float64, scale int) ([]FindingHeapingRow, error) {
 	return ask(ctx, d, "finding_heaping", names{finding: finding}, with(with(s.args(), "threshold", threshold), "scale", scale), func(r *FindingHeapingRow) []any {
 		return []any{&r.Species, &r.Readings, &r.Below, &r.Exact, &r.Above, &r.Whole}
 	})

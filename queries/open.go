@@ -5,8 +5,10 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 
 	"hindcheck/pipeline"
@@ -14,6 +16,7 @@ import (
 	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/resolve"
+	"hindcheck/pipeline/rules"
 	"hindcheck/pipeline/store"
 )
 
@@ -139,10 +142,26 @@ func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 			if !slices.Contains(one.Findings, c.Finding) {
 				one.Findings = append(one.Findings, c.Finding)
 			}
+			one.Thresholds = append(one.Thresholds, thresholds(c, defs.Dictionary)...)
 		}
 		m.Flags = append(m.Flags, one)
 	}
 	return m
+}
+
+// thresholds are the numbers of one condition.
+func thresholds(c rules.Condition, dict *findings.Dictionary) []Threshold {
+	f, ok := dict.Finding(c.Finding)
+	if !ok {
+		return nil
+	}
+	var out []Threshold
+	for _, b := range []rules.Bound{c.Lower, c.Upper} {
+		if x, err := strconv.ParseFloat(b.Text, 64); b.Set() && err == nil {
+			out = append(out, Threshold{Finding: c.Finding, Text: b.Text, Stored: math.Round(x*float64(f.Scale)*1e6) / 1e6, Inclusive: b.Inclusive})
+		}
+	}
+	return out
 }
 
 // definitionText says a case definition in a sentence.

@@ -84,6 +84,16 @@ func TestOpen(t *testing.T) {
 		meta.AsOf != 2 || meta.DataCut.IsZero() || !cmp.Equal(meta.Strata, []string{"site", "species"}) {
 		t.Errorf("meta: %+v", meta)
 	}
+	// The demonstration rules call gums slow to refill from 2 s; tenths are stored.
+	found := false
+	for _, f := range meta.Flags {
+		for _, x := range f.Thresholds {
+			found = found || x.Finding == "capillary_refill_s" && x.Stored == 20 && x.Text == "2"
+		}
+	}
+	if !found {
+		t.Errorf("no threshold of 2 s among %+v", meta.Flags)
+	}
 	all, err := queries.Questions()
 	if err != nil {
 		t.Fatal(err)

@@ -41,9 +41,14 @@ func YearMeta() queries.Meta {
 		DataCut: time.Date(2026, 10, 5, 6, 0, 0, 0, time.UTC),
 	}
 	for _, f := range yearFlags {
-		m.Flags = append(m.Flags, queries.Flag{ID: f.id, Title: f.title, Level: int8(f.level), Findings: []string{"check_" + f.id}})
+		flag := queries.Flag{ID: f.id, Title: f.title, Level: int8(f.level), Findings: []string{"check_" + f.id}}
+		if f.id == "slow_refill" {
+			flag.Thresholds = []queries.Threshold{{Finding: "refill_s", Text: "2", Stored: 20, Inclusive: true}}
+		}
+		m.Flags = append(m.Flags, flag)
 		m.Findings = append(m.Findings, queries.Finding{ID: "check_" + f.id, Label: f.title, Codes: []string{"no", "yes"}})
 	}
+	m.Findings = append(m.Findings, queries.Finding{ID: "refill_s", Label: "Seconds until the gums refill", Unit: "s", Scale: 10})
 	return m
 }
 
@@ -74,6 +79,8 @@ func fillYear(t testing.TB, db *sql.DB, meta queries.Meta, n int, followUp float
 			"WHEN level = 4 AND %s < 0.5 THEN -4 WHEN %s < 0.2 THEN -2 WHEN %s < 0.3 THEN -3 ELSE -1 END AS f_check_%s",
 			j, j, chance("s"+f.id), chance("np"+f.id), chance("d"+f.id), f.id))
 	}
+	findings = append(findings, fmt.Sprintf("CASE WHEN fired_0 >> 3 & 1 = 1 THEN 20 + 5 * (hash(i, 'refill') %% 3) WHEN unknown_0 >> 3 & 1 = 1 THEN -1 "+
+		"WHEN %s < 0.4 THEN 15 ELSE 10 END AS f_refill_s", chance("half")))
 	text := fmt.Sprintf(`
 INSERT INTO cases BY NAME
 WITH a AS (
@@ -125,6 +132,8 @@ FROM f`,
 	for _, stmt := range []string{text,
 		`INSERT INTO calls SELECT call, call AS contact, episode, 'clinical', 'first', month, started_at FROM cases`,
 		`INSERT INTO calls SELECT uuid(), uuid(), NULL, CASE hash(call) % 3 WHEN 0 THEN 'test' WHEN 1 THEN 'abandoned' ELSE 'not_clinical' END, NULL, month, started_at FROM cases WHERE hash(call) % 23 = 0`,
+		`INSERT INTO checks SELECT call, 'check_pale_gums', handling, CASE WHEN f_check_pale_gums >= 0 THEN 'done' WHEN f_check_pale_gums = -2 THEN 'not_possible'
+		 WHEN f_check_pale_gums = -3 THEN 'declined' ELSE 'not_asked' END, NULL, month FROM cases`,
 		`INSERT INTO coverage SELECT f.feed, make_date(m.month // 100, m.month % 100, 1), last_day(make_date(m.month // 100, m.month % 100, 1)), TIMESTAMP '2026-10-05', 100
 		 FROM (SELECT DISTINCT month FROM cases WHERE month <= 202609) m, (VALUES ('harbour practices'), ('hill practices'), ('follow-up calls')) f(feed)`,
 		`INSERT INTO set_aside SELECT 'calls-2026-07.csv', i, CASE WHEN i % 3 = 0 THEN 'Animal' ELSE 'Started' END, CASE WHEN i % 3 = 0 THEN 'unmapped_word' ELSE 'bad_date' END,

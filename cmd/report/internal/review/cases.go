@@ -2,6 +2,7 @@ package review
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"hindcheck/metrics"
@@ -235,5 +236,123 @@ func (b *builder) fillFindings(r *Review) error {
 		}
 		r.Findings[i].Assessed = figure(e)
 	}
+	return nil
+}
+
+// Threshold says how many readings lie exactly on a number that the rules
+// split at. Owners say "two seconds", so such a rule rests on rounding.
+type Threshold struct {
+	Finding string   `json:"finding"`
+	Label   string   `json:"label"`
+	Unit    string   `json:"unit"`
+	Flags   []string `json:"flags"`
+	// Threshold is as the rules file writes it.
+	Threshold string `json:"threshold"`
+	Readings  int64  `json:"readings"`
+	Below     int64  `json:"below"`
+	Above     int64  `json:"above"`
+	// Exact is the share exactly on the threshold, Whole that of whole numbers.
+	Exact Figure `json:"exact"`
+	Whole Figure `json:"whole"`
+}
+
+func (b *builder) fillThresholds(r *Review) error {
+	meta := b.db.Meta()
+	r.Thresholds = []Threshold{}
+	place := map[string]int{}
+	for _, f := range meta.Flags {
+		for _, x := range f.Thresholds {
+			key := x.Finding + " " + x.Text
+			if i, ok := place[key]; ok {
+				if !slices.Contains(r.Thresholds[i].Flags, f.ID) {
+					r.Thresholds[i].Flags = append(r.Thresholds[i].Flags, f.ID)
+				}
+				continue
+			}
+			at := slices.IndexFunc(meta.Findings, func(y queries.Finding) bool { return y.ID == x.Finding })
+			if at < 0 {
+				continue
+			}
+			t, err := b.threshold(meta.Findings[at], x)
+			if err != nil {
+				return err
+			}
+			t.Flags = []string{f.ID}
+			place[key] = len(r.Thresholds)
+			r.Thresholds = append(r.Thresholds, t)
+		}
+	}
+	return nil
+}
+
+func (b *builder) threshold(f queries.Finding, x queries.Threshold) (Threshold, error) {
+	t := Threshold{Finding: f.ID, Label: f.Label, Unit: f.Unit, Threshold: x.Text}
+	rows, err := b.db.FindingHeaping(b.ctx, b.scope, f.ID, x.Stored, int(max(1, f.Scale)))
+	if err != nil {
+		return t, err
+	}
+	var exact, whole int64
+	for _, row := range rows {
+		t.Readings += row.Readings
+		t.Below += row.Below
+		t.Above += row.Above
+		exact += row.Exact
+		whole += row.Whole
+	}
+	e, err := metrics.Wilson(exact, t.Readings, b.opt.Confidence)
+	if err != nil {
+		return t, err
+	}
+	w, err := metrics.Wilson(whole, t.Readings, b.opt.Confidence)
+	t.Exact, t.Whole = figure(e), figure(w)
+	return t, err
+}
+
+// Handling says what became of all checks by how the animal was handled.
+type Handling struct {
+	Handling    string `json:"handling"`
+	Done        Figure `json:"done"`
+	NotPossible int64  `json:"not_possible"`
+	Declined    int64  `json:"declined"`
+	NotAsked    int64  `json:"not_asked"`
+}
+
+// fillHandling counts checks that were asked for: one that was not asked says
+// nothing about the handling.
+func (b *builder) fillHandling(r *Review) error {
+	rows, err := b.db.CheckHandling(b.ctx, b.scope)
+	if err != nil {
+		return err
+	}
+	r.Handling = []Handling{}
+	done := []int64{}
+	place := map[string]int{}
+	for _, x := range rows {
+		i, ok := place[x.Handling]
+		if !ok {
+			i = len(r.Handling)
+			place[x.Handling] = i
+			r.Handling, done = append(r.Handling, Handling{Handling: x.Handling}), append(done, 0)
+		}
+		switch h := &r.Handling[i]; x.State {
+		case "done":
+			done[i] += x.N
+		case "not_possible":
+			h.NotPossible += x.N
+		case "declined":
+			h.Declined += x.N
+		default:
+			h.NotAsked += x.N
+		}
+	}
+	for i := range r.Handling {
+		h := &r.Handling[i]
+		e, err := metrics.Wilson(done[i], done[i]+h.NotPossible+h.Declined, b.opt.Confidence)
+		if err != nil {
+			return err
+		}
+		h.Done = figure(e)
+	}
+	slices.SortFunc(r.Handling, func(a, b Handling) int { return strings.Compare(a.Handling, b.Handling) })
 	return nil
 }

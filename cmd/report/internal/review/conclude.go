@@ -154,10 +154,30 @@ func limitations(r *Review) []string {
 			break
 		}
 	}
+	if s := gapSentence(r.Data.FeedGaps); s != "" {
+		out = append(out, s)
+	}
 	if len(r.Data.Feeds) == 0 {
 		out = append(out, "No record says which days the feeds of outcomes cover, so a feed that never arrived cannot be told from no outcome.")
 	}
 	return out
+}
+
+// gapSentence names the feeds that left days of the period uncovered.
+func gapSentence(gaps []Feed) string {
+	const named = 3
+	var list []string
+	for i, g := range gaps {
+		if i == named {
+			list = append(list, fmt.Sprintf("and %d more", len(gaps)-named))
+			break
+		}
+		list = append(list, fmt.Sprintf("%s in %s (%d of %d days)", g.Feed, g.Month, g.Days, g.DaysInMonth))
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "Feeds did not cover all days: " + strings.Join(list, ", ") + ". Outcomes of that time may be missing, not absent."
 }
 
 func headline(c *Conclusion, r *Review) string {

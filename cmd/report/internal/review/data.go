@@ -77,7 +77,7 @@ type Data struct {
 	FlowTotal Flow `json:"flow_total"`
 	// Feeds are the deliveries of outcomes, by month.
 	Feeds []Feed `json:"feeds"`
-	// FeedGaps are those that do not cover every day.
+	// FeedGaps are those that do not cover every day of a month with episodes.
 	FeedGaps []Feed `json:"feed_gaps"`
 	// SetAside are rows of exports that were refused, over the whole store.
 	SetAside      []SetAside `json:"set_aside"`
@@ -226,7 +226,8 @@ func (b *builder) feeds(d *Data) error {
 	for _, x := range rows {
 		f := Feed{x.Feed, queries.FormatMonth(x.Month), x.Days, x.DaysInMonth, x.LastDelivery}
 		d.Feeds = append(d.Feeds, f)
-		if f.Days < f.DaysInMonth {
+		withEpisodes := slices.ContainsFunc(b.months, func(m queries.MonthsRow) bool { return m.Month == x.Month })
+		if f.Days < f.DaysInMonth && withEpisodes {
 			d.FeedGaps = append(d.FeedGaps, f)
 		}
 	}

@@ -60,14 +60,16 @@ type Review struct {
 	// Levels is advice against the level that the vet saw.
 	Levels Levels `json:"levels"`
 	// Flags are judged at both cuts, in the same order.
-	Flags    []Flags   `json:"flags"`
-	Trend    []Point   `json:"trend"`
-	Chart    Chart     `json:"chart"`
-	Missed   Missed    `json:"missed_cases"`
-	Findings []Finding `json:"findings"`
-	Safety   Safety    `json:"safety"`
-	Data     Data      `json:"data"`
-	Cautions []string  `json:"cautions"`
+	Flags      []Flags     `json:"flags"`
+	Trend      []Point     `json:"trend"`
+	Chart      Chart       `json:"chart"`
+	Missed     Missed      `json:"missed_cases"`
+	Findings   []Finding   `json:"findings"`
+	Thresholds []Threshold `json:"thresholds"`
+	Handling   []Handling  `json:"handling"`
+	Safety     Safety      `json:"safety"`
+	Data       Data        `json:"data"`
+	Cautions   []string    `json:"cautions"`
 }
 
 // AsOf says which state of the store was read.
@@ -146,7 +148,8 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		fill func(*Review) error
 	}{
 		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"flags", b.fillFlags}, {"process", b.fillProcess},
-		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"safety", b.fillSafety}, {"data", b.fillData},
+		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling},
+		{"safety", b.fillSafety}, {"data", b.fillData},
 	} {
 		if err := part.fill(r); err != nil {
 			return nil, fmt.Errorf("review %s: %w", part.name, err)

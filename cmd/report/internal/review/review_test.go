@@ -102,6 +102,12 @@ func TestYearCorrects(t *testing.T) {
 	if v.TP+v.FP+v.FN+v.TN+a.Unverified.Present+a.Unverified.Absent != a.Episodes {
 		t.Error("verified and unverified do not add up to the episodes")
 	}
+	if x := r.Thresholds; len(x) != 1 || x[0].Below+int64(x[0].Exact.Numerator)+x[0].Above != x[0].Readings || x[0].Exact.Numerator == 0 || x[0].Flags[0] != "slow_refill" {
+		t.Errorf("thresholds: %+v", x)
+	}
+	if h := r.Handling; len(h) != 3 || h[0].Handling != "free" || *h[0].Done.Estimate < 0.5 || h[0].Declined == 0 {
+		t.Errorf("handling: %+v", h)
+	}
 	if c := a.Clusters; len(c) != 6 || !c[0].Used || c[0].DesignEffect == nil || c[0].Figure.Numerator > float64(a.Verified.TP) {
 		t.Errorf("clusters: %+v", c)
 	}
@@ -304,6 +310,23 @@ func TestLateFeed(t *testing.T) {
 	opt.Month = 202609
 	if r = build(t, d, opt); r.Maturity.Mature || !strings.Contains(r.Maturity.Reasons[0], "complete in exports made on or after 18 November 2026") {
 		t.Errorf("too young: %+v", r.Maturity)
+	}
+}
+
+// A gap in the period holds an all-clear back even where the month is mature.
+func TestGapIsALimitation(t *testing.T) {
+	meta := queriestest.YearMeta()
+	d, db := queriestest.Open(t, meta)
+	for i, m := range []int{202605, 202606, 202607} {
+		queriestest.Case(t, db, meta, queriestest.Row{"n": i + 1, "started_at": queries.MonthStart(m).AddDate(0, 0, 3)})
+		if m != 202606 {
+			queriestest.Insert(t, db, "coverage", queriestest.Row{"feed": "vets", "from_date": queries.MonthStart(m),
+				"to_date": queries.MonthStart(queries.AddMonths(m, 1)).AddDate(0, 0, -1), "delivered_at": meta.DataCut})
+		}
+	}
+	r := build(t, d, options())
+	if r.Period.Month != "2026-07" || !r.Maturity.Mature || !strings.Contains(strings.Join(r.Conclusion.Limitations, " "), "vets in 2026-06 (0 of 30 days).") {
+		t.Errorf("%s, mature %v, limitations %q", r.Period.Month, r.Maturity.Mature, r.Conclusion.Limitations)
 	}
 }
 
