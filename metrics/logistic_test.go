@@ -395,6 +395,33 @@ func TestLogisticOnHostileTables(t *testing.T) {
 	}
 }
 
+// TestLogisticSteepTables: hand-picked from hostile draws.
+func TestLogisticSteepTables(t *testing.T) {
+	// The curvature underflows on the way; only a ridge leads back.
+	steep := []Pattern{
+		{[]float64{0.004101667690282439, -59.665057580640514}, 2, 4}, {[]float64{1, 0.822651831061084}, 14338, 17181},
+		{[]float64{1, -0.0011347694609189502}, 25, 82}, {[]float64{3.6018018066867823, 0}, 0, 1},
+		{[]float64{-1.4249034849016087, -12.880562336873426}, 0, 7}, {[]float64{1, 1}, 2798, 25942}, {[]float64{0, 0}, 1, 1},
+	}
+	fit, err := FitLogistic([]string{"a", "b"}, steep)
+	if err != nil || fit.NotEstimable != "" {
+		t.Errorf("steep: %q, %v", fit.NotEstimable, err)
+	}
+	// The penalised likelihood has a second, higher peak far from the first; a
+	// limit there would not be a limit of this coefficient.
+	peaks := []Pattern{
+		{[]float64{30, 0, 1}, 0, 1}, {[]float64{27, 1, 1}, 4, 4}, {[]float64{2, 1, 0}, 2, 12},
+		{[]float64{25, 0, 1}, 2, 6}, {[]float64{38, 0, 0}, 0, 1}, {[]float64{28, 1, 1}, 8, 40},
+	}
+	firth, err := FitFirth([]string{"age", "b", "c"}, peaks)
+	if err != nil || firth.NotEstimable != "" {
+		t.Fatalf("peaks: %q, %v", firth.NotEstimable, err)
+	}
+	if age := mustTable(t, firth.ProfileLimits, 0.95)[1]; age.LogOdds.Estimable() || !strings.Contains(age.LogOdds.NotEstimable, "peak") {
+		t.Errorf("two peaks: %+v", age)
+	}
+}
+
 // TestLogisticCoverage draws two flags of known effect on 150 calls.
 func TestLogisticCoverage(t *testing.T) {
 	draws := 700
