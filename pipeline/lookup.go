@@ -131,11 +131,11 @@ func lookInto(ctx context.Context, e reading, key privacy.Key, want map[[16]byte
 	sets := e.desc.Columns[at].From
 	for _, set := range sets {
 		for _, name := range set {
-			i := slices.Index(rd.Header(), name)
-			if i < 0 {
-				return fmt.Errorf("%s: expected the column %q of the call number, found none; check the source description", filepath.Base(e.path), name)
+			i := source.FindColumn(rd.Header(), name)
+			if len(i) != 1 {
+				return fmt.Errorf("%s: expected one column %q of the call number, found %d; check the source description", filepath.Base(e.path), name, len(i))
 			}
-			places = append(places, i)
+			places = append(places, i[0])
 		}
 	}
 	rd.Select(places)

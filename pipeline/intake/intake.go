@@ -90,10 +90,7 @@ func Read(ctx context.Context, in Input) (Result, error) {
 	if in.Key.IsZero() {
 		return Result{}, fmt.Errorf("read %s: %w: none given", in.Path, privacy.ErrKey)
 	}
-	format := in.Desc.Format
-	wanted, optional := in.Desc.ExportColumns()
-	format.Columns = wanted
-	rd, err := tabular.Open(in.Path, format)
+	rd, err := tabular.Open(in.Path, in.Desc.Format)
 	if err != nil {
 		return Result{}, err
 	}
@@ -108,7 +105,7 @@ func Read(ctx context.Context, in Input) (Result, error) {
 	rd.Select(p.selected)
 	workers, err := run(ctx, p, rd)
 	if err == nil {
-		err = missing(p, rd, optional)
+		err = missing(p, rd)
 	}
 	if err != nil {
 		for _, w := range workers {
@@ -124,11 +121,12 @@ func Read(ctx context.Context, in Input) (Result, error) {
 // missing finds wanted columns that no record of a file named, in kinds of
 // files whose records need not name all: a mistyped name would otherwise pass
 // as a column of blanks.
-func missing(p *plan, rd tabular.Reader, optional map[string]bool) error {
+func missing(p *plan, rd tabular.Reader) error {
 	s, ok := rd.(tabular.Sparse)
 	if !ok {
 		return nil
 	}
+	_, optional := p.desc.ExportColumns()
 	for _, name := range s.NeverSeen() {
 		if !optional[name] {
 			p.problems = append(p.problems, fmt.Sprintf("no record that names %q", name))

@@ -17,10 +17,8 @@ type plan struct {
 	in       Input
 	desc     *source.Description
 	table    records.Table
-	header   map[string][]int // places of each column name
-	folded   map[string][]int
-	names    []string
-	selected []int // the file's columns that are read; their places are slots
+	names    []string // the header
+	selected []int    // the file's columns that are read; their places are slots
 	slots    map[int]int
 	problems []string
 	// exportedAt in microseconds, 0 when it comes from the column in slot
@@ -60,16 +58,8 @@ type widePlan struct {
 }
 
 func newPlan(in Input, header []string) (*plan, error) {
-	p := &plan{in: in, desc: in.Desc, table: in.Desc.Table, header: map[string][]int{}, folded: map[string][]int{}, names: header,
+	p := &plan{in: in, desc: in.Desc, table: in.Desc.Table, names: header,
 		slots: map[int]int{}, item: -1, reading: -1, exportedSlot: -1, perRow: 1}
-	for i, name := range header {
-		if name == "" {
-			continue
-		}
-		p.header[name] = append(p.header[name], i)
-		f := source.Fold(name)
-		p.folded[f] = append(p.folded[f], i)
-	}
 	for i := range p.desc.Columns {
 		p.columns = append(p.columns, p.column(&p.desc.Columns[i]))
 	}
@@ -123,13 +113,9 @@ func (p *plan) readingPlan(word string, r source.Reading) readingPlan {
 	return rp
 }
 
-// slot returns the slot of a column by name, -1 when it is missing. Names are
-// compared as written, then without regard to case and space.
+// slot returns the slot of a column by name, -1 when it is missing.
 func (p *plan) slot(name string, optional bool) int {
-	at := p.header[name]
-	if at == nil {
-		at = p.folded[source.Fold(name)]
-	}
+	at := source.FindColumn(p.names, name)
 	switch {
 	case len(at) == 0:
 		if !optional {

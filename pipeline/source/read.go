@@ -60,6 +60,7 @@ func Parse(file string, data []byte, dict *findings.Dictionary) (*Description, e
 	if err := doc.Err(); err != nil {
 		return nil, err
 	}
+	r.d.Format.Columns, _ = r.d.ExportColumns()
 	r.d.Hash = hash(data, dict)
 	return r.d, nil
 }

@@ -249,6 +249,27 @@ func Fold(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
+// FindColumn returns the places of a column in a file's header: those with
+// exactly the name, else those that agree with it but for case and space. More
+// than one place means that the file does not say which is meant.
+func FindColumn(header []string, name string) (places []int) {
+	for i, h := range header {
+		if h == name {
+			places = append(places, i)
+		}
+	}
+	if len(places) > 0 {
+		return places
+	}
+	folded := Fold(name)
+	for i, h := range header {
+		if h != "" && Fold(h) == folded {
+			places = append(places, i)
+		}
+	}
+	return places
+}
+
 var foldSigns = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2007", " ", "\u2009", " ", "\u200b", "", "\ufeff", "",
 	"\u2018", "'", "\u2019", "'", "\u201c", `"`, "\u201d", `"`, "\u2010", "-", "\u2011", "-", "\u2013", "-", "\u2212", "-")
 

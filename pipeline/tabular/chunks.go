@@ -30,6 +30,7 @@ type chunker struct {
 	text  *textFile
 	size  int // bytes read at a time
 	ncols int // columns selected
+	place []int
 	// fill takes apart records of b's chunk from b.pos on, as many as fit.
 	fill func(b *Batch)
 
@@ -191,7 +192,7 @@ func loneCR(b []byte) (n int64) {
 // Next implements Reader.
 func (r *chunker) Next(b *Batch) error {
 	r.begin.Do(func() { go r.split() })
-	b.shape(r.ncols + 1)
+	b.shape(r.ncols+1, r.place)
 	for {
 		b.Rows, b.Broken = b.Rows[:0], b.Broken[:0]
 		if b.chunk != nil && b.pos >= len(b.chunk.buf) {

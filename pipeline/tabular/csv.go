@@ -101,6 +101,7 @@ func (r *csvReader) Header() []string { return r.header }
 
 // Select implements Reader.
 func (r *csvReader) Select(columns []int) {
+	columns, r.place = once(columns)
 	r.ncols = len(columns)
 	r.slots = make([]int, r.width)
 	for i := range r.slots {

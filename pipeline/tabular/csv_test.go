@@ -212,6 +212,27 @@ func TestRowNumbers(t *testing.T) {
 	}
 }
 
+// A column may be selected twice, and cells with doubled quotes are put right once.
+func TestSelectTwice(t *testing.T) {
+	r, err := Open(write(t, "a,b,c\n1,\"x \"\"y\"\" \"\"\"\"\",3\n"), Format{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	r.Select([]int{1, 0, 1})
+	var b Batch
+	if err := r.Next(&b); err != nil {
+		t.Fatal(err)
+	}
+	got := []string{}
+	for i := range 3 {
+		got = append(got, string(b.Cell(b.Column(i)[0])))
+	}
+	if d := cmp.Diff([]string{`x "y" ""`, "1", `x "y" ""`}, got); d != "" {
+		t.Error(d)
+	}
+}
+
 // Files larger than a chunk are cut at record ends only, whatever stands
 // there, and several workers give the same rows as one.
 func TestChunks(t *testing.T) {

@@ -56,6 +56,7 @@ type jsonRows struct {
 	header []string
 	root   *fields
 	ncols  int
+	place  []int
 
 	mu   sync.Mutex
 	seen []bool
@@ -67,6 +68,7 @@ func (r *jsonRows) Header() []string { return r.header }
 
 // choose says which columns are wanted.
 func (r *jsonRows) choose(columns []int) {
+	columns, r.place = once(columns)
 	slots := map[string]int{}
 	for i, c := range columns {
 		slots[r.header[c]] = i
@@ -244,7 +246,7 @@ func (r *linesReader) Header() []string { return r.header }
 // Select implements Reader.
 func (r *linesReader) Select(columns []int) {
 	r.choose(columns)
-	r.chunker.ncols = len(columns)
+	r.chunker.ncols, r.chunker.place = r.jsonRows.ncols, r.jsonRows.place
 }
 
 func (r *linesReader) fillLines(b *Batch) {
@@ -370,7 +372,7 @@ func (r *listReader) Next(b *Batch) error {
 		r.mu.Unlock()
 		return r.end
 	}
-	b.shape(r.ncols + 1)
+	b.shape(r.ncols+1, r.place)
 	b.Rows, b.Broken, b.Data = b.Rows[:0], b.Broken[:0], b.Data[:0]
 	all := make([]bool, r.ncols)
 	for len(b.Rows)+len(b.Broken) < BatchRows {

@@ -49,7 +49,10 @@ func openParquet(path string) (*columnsReader, error) {
 }
 
 // Select implements Reader.
-func (r *columnsReader) Select(columns []int) { r.cols, r.ncols = columns, len(columns) }
+func (r *columnsReader) Select(columns []int) {
+	r.cols, r.place = once(columns)
+	r.ncols = len(r.cols)
+}
 
 func (r *columnsReader) pullRows(b *Batch) (err error) {
 	defer func() { // the library panics on some damaged files

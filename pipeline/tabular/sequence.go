@@ -14,6 +14,7 @@ type sequence struct {
 	path   string
 	header []string
 	ncols  int
+	place  []int
 	mu     sync.Mutex
 	end    error
 	notes  [numNotes]int64
@@ -28,7 +29,7 @@ func (s *sequence) Header() []string { return s.header }
 func (s *sequence) Next(b *Batch) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	b.shape(s.ncols + 1)
+	b.shape(s.ncols+1, s.place)
 	for {
 		b.Rows, b.Broken, b.Data = b.Rows[:0], b.Broken[:0], b.Data[:0]
 		if s.end != nil {

@@ -13,6 +13,7 @@ package tabular
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -44,7 +45,8 @@ type Reader interface {
 	// Header returns the column names in the order of the file, trimmed.
 	Header() []string
 	// Select says which columns (places in Header) Next fills, in which order.
-	// It must be called once, before the first Next.
+	// It must be called once, before the first Next. A column may be selected
+	// twice.
 	Select(columns []int)
 	// Next fills b with the next rows. It returns io.EOF when there are none
 	// left, and a *Problem when the file cannot be read on. It may be called
@@ -108,6 +110,7 @@ type Batch struct {
 	InvalidText bool
 
 	columns [][]Span
+	place   []int
 	arena   []byte // memory of Data where it is not that of the chunk
 	seen    []bool // columns that some record named
 	chunk   *chunk
@@ -116,8 +119,10 @@ type Batch struct {
 	notes   [numNotes]int64
 }
 
-// shape makes room for the given number of columns.
-func (b *Batch) shape(columns int) {
+// shape makes room for the given number of columns; place gives the column of
+// each selected one.
+func (b *Batch) shape(columns int, place []int) {
+	b.place = place
 	if len(b.columns) != columns {
 		b.columns = make([][]Span, columns)
 		for i := range b.columns {
@@ -127,7 +132,7 @@ func (b *Batch) shape(columns int) {
 }
 
 // Column returns the cells of the i-th selected column, one a row.
-func (b *Batch) Column(i int) []Span { return b.columns[i][:len(b.Rows)] }
+func (b *Batch) Column(i int) []Span { return b.columns[b.place[i]][:len(b.Rows)] }
 
 // Cell returns a cell's bytes.
 func (b *Batch) Cell(s Span) []byte { return b.Data[s.Off : int(s.Off)+s.Len()] }
@@ -215,4 +220,18 @@ func openAs[R Reader](r R, err error) (Reader, error) {
 		return nil, err
 	}
 	return r, nil
+}
+
+// once lists selected columns without repeats, and the place of each selected
+// one in that list.
+func once(columns []int) (unique, place []int) {
+	for _, c := range columns {
+		i := slices.Index(unique, c)
+		if i < 0 {
+			i = len(unique)
+			unique = append(unique, c)
+		}
+		place = append(place, i)
+	}
+	return unique, place
 }

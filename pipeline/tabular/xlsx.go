@@ -114,7 +114,10 @@ func (r *bookReader) damaged(err error) error {
 }
 
 // Select implements Reader.
-func (r *bookReader) Select(columns []int) { r.cols, r.ncols = columns, len(columns) }
+func (r *bookReader) Select(columns []int) {
+	r.cols, r.place = once(columns)
+	r.ncols = len(r.cols)
+}
 
 // Date1904 implements Serial.
 func (r *bookReader) Date1904() bool { return r.from1904 }
