@@ -39,16 +39,12 @@ where; without, it prints the review in the --format asked for.`,
 			return runMonthly(cmd, s, open, set, number)
 		},
 	}
-	settings.AddFlags(cmd.Flags(), append(reading, "format", "out", "quiet", "under-triage-limit", "over-triage-limit", "limit-source")...)
+	settings.AddFlags(cmd.Flags(), append(reading, "format", "out", "under-triage-limit", "over-triage-limit", "limit-source")...)
 	cmd.Flags().StringVar(&of, "month", "", "`MONTH` to review, such as 2026-07; empty takes the latest mature one")
 	return cmd
 }
 
 func runMonthly(cmd *cobra.Command, s command.Streams, open opener, set settings.Settings, number int) error {
-	if set.Format == "html" && set.Out == "" {
-		// A page on a terminal helps nobody, but a pipe may want it.
-		set.Quiet = true
-	}
 	db, err := open(cmd.Context(), set)
 	if err != nil {
 		return err

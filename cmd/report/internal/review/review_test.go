@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"hindcheck/queries"
 	"hindcheck/queries/queriestest"
 )
@@ -357,6 +359,60 @@ func TestVerdicts(t *testing.T) {
 	if overall(three, false) != NoConclusion || overall(three[:1], false) != NoConcern || overall(three[:1], true) != NoConclusion ||
 		overall(append(three, Question{Verdict: Concern}), true) != Concern {
 		t.Error("a concern stands whatever else is open; a limitation holds an all-clear back")
+	}
+}
+
+// Ten episodes and one flag, to be checked by eye against the shape that
+// report flags promises.
+func TestFlagCountsByEye(t *testing.T) {
+	meta := queries.Meta{
+		Flags:    []queries.Flag{{ID: "pale_gums", Level: 4, Findings: []string{"gums"}}},
+		Findings: []queries.Finding{{ID: "gums", Codes: []string{"pink", "white", "pigmented"}, Unreadable: []string{"pigmented"}}},
+		Window:   72 * time.Hour, DataCut: time.Date(2026, 10, 5, 0, 0, 0, 0, time.UTC),
+	}
+	d, db := queriestest.Open(t, meta)
+	june, october := time.Date(2026, 6, 2, 0, 0, 0, 0, time.UTC), time.Date(2026, 10, 1, 0, 0, 0, 0, time.UTC)
+	for i, row := range []queriestest.Row{
+		{"level": 4, "flags": "+", "f_gums": 2, "route": 1, "need_same_day": 1},  // tp, seen as advised
+		{"level": 4, "flags": "+", "f_gums": 2, "route": 1, "need_same_day": 0},  // fp
+		{"level": 1, "flags": "+", "f_gums": 2},                                  // present, lowered, unverified
+		{"level": 3, "flags": "-", "f_gums": 1, "route": 1, "need_same_day": 1},  // fn, raised by the advisor
+		{"level": 1, "flags": "-", "f_gums": 1, "route": 2, "need_same_day": 1},  // fn, own decision
+		{"level": 1, "flags": "-", "f_gums": 1, "route": 4, "need_same_day": 0},  // tn, audit
+		{"level": 1, "flags": "-", "f_gums": 1},                                  // absent, unverified
+		{"level": 4, "flags": "?", "f_gums": -4, "route": 1, "need_same_day": 1}, // stopped early, needed
+		{"level": 1, "flags": "?", "f_gums": 3},                                  // cannot be read, unverified
+		{"level": 4, "flags": "+", "f_gums": 2, "route": 1, "need_same_day": 1, "started_at": october},
+	} {
+		row["n"] = i + 1
+		if row["started_at"] == nil {
+			row["started_at"] = june
+		}
+		if row["level"] == 4 {
+			row["rule_level"] = 4
+		}
+		queriestest.Case(t, db, meta, row)
+	}
+	got, err := BuildFlags(ctx, d, options(), sameDay, 202606, 202610, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := got.Flags[0]
+	want := FlagCounts{
+		Verified:    Cells{TP: 1, FP: 1, FN: 2, TN: 1},
+		ByRoute:     map[string]Cells{"advised_visit": {TP: 1, FP: 1, FN: 1}, "own_decision": {FN: 1}, "audit": {TN: 1}},
+		Unverified:  Sides{Present: 1, Absent: 1},
+		Pending:     Pending{Sides: Sides{Present: 1}},
+		NotAssessed: map[string]NotAssessed{"stopped_early": {Needed: 1}, "unreadable": {Unverified: 1}},
+	}
+	if diff := cmp.Diff(want, f.Counts); diff != "" {
+		t.Errorf("counts (-want +got)\n%s", diff)
+	}
+	if want := (Escalated{Present: YesNo{3, 1}, Alone: YesNo{3, 1}, Absent: YesNo{1, 3}, NotAssessed: YesNo{1, 1}}); f.Escalated != want {
+		t.Errorf("escalated %+v, want %+v", f.Escalated, want)
+	}
+	if s := f.Naive.Sensitivity; s.Numerator != 1 || s.Denominator != 3 || got.Period.From != "2026-06" || got.Period.To != "2026-10" {
+		t.Errorf("naive sensitivity %+v of %+v", s, got.Period)
 	}
 }
 
