@@ -20,6 +20,7 @@ type Status struct {
 	Uses     store.Definitions `json:"definitions"`
 	Rows     map[string]int64  `json:"rows"`
 	History  map[string]int64  `json:"superseded_rows"`
+	Erasures []store.Erasure   `json:"erasures"`
 }
 
 // MonthStatus counts the rows of one month of episodes.
@@ -40,7 +41,7 @@ func ReadStatus(dir string) (*Status, error) {
 	}
 	defer s.Close()
 	m := s.Manifest
-	st := &Status{Store: dir, Software: m.Software, DataCut: m.DataCut(), Loads: m.Loads, Uses: m.Definitions,
+	st := &Status{Store: dir, Software: m.Software, DataCut: m.DataCut(), Loads: m.Loads, Uses: m.Definitions, Erasures: m.Erasures,
 		Rows: map[string]int64{}, History: map[string]int64{}}
 	months := map[int]*MonthStatus{}
 	for _, f := range m.Files {

@@ -61,6 +61,9 @@ func writeStatus(w io.Writer, st *pipeline.Status) error {
 		return err
 	}
 	fmt.Fprintf(w, "set aside: %d rows\n", st.SetAside)
+	for _, e := range st.Erasures {
+		fmt.Fprintf(w, "erased after load %d, on %s: one %s, %d calls\n", e.AfterLoad, e.At.Format("2006-01-02"), e.Kind, e.Rows["calls"])
+	}
 	for i := max(0, len(st.Loads)-shownLoads); i < len(st.Loads); i++ {
 		l := st.Loads[i]
 		fmt.Fprintf(w, "load %d at %s: %d exports, %d rows read, %d new, %d superseding, %d set aside\n",

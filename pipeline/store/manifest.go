@@ -120,6 +120,31 @@ type Definitions struct {
 	CasesFormat int `json:"cases_format"`
 }
 
+// Erasure is one removal of all records of an animal or owner.
+type Erasure struct {
+	At time.Time `json:"at"`
+	// AfterLoad is the latest load at that time: every state up to it lacks
+	// the rows since.
+	AfterLoad int    `json:"after_load"`
+	Kind      string `json:"kind"`
+	// Rows that went, present and superseded, by table.
+	Rows map[string]int64 `json:"rows"`
+}
+
+// ErasedSince adds up the rows that erasures took from the state as of load n,
+// by table; a superseded row may not have been part of it.
+func (m *Manifest) ErasedSince(n int) map[string]int64 {
+	out := map[string]int64{}
+	for _, e := range m.Erasures {
+		if e.AfterLoad >= n {
+			for table, rows := range e.Rows {
+				out[table] += rows
+			}
+		}
+	}
+	return out
+}
+
 // Manifest is the state of a store.
 type Manifest struct {
 	Format   int    `json:"format"`
@@ -129,7 +154,9 @@ type Manifest struct {
 	KeyCheck    string      `json:"key_check"`
 	Definitions Definitions `json:"definitions"`
 	Loads       []Load      `json:"loads"`
-	Files       []File      `json:"files"`
+	// Erasures tell that records were removed on request, and of nobody whose.
+	Erasures []Erasure `json:"erasures,omitempty"`
+	Files    []File    `json:"files"`
 }
 
 // LastLoad is the number of the latest load, 0 for an empty store.

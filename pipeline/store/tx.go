@@ -134,6 +134,8 @@ type Change struct {
 	Texts [][]byte
 	// Load is appended to the list of loads; its number must be the Tx's.
 	Load *Load
+	// Erasure is appended to the list of erasures.
+	Erasure *Erasure
 	// Definitions, KeyCheck and Software replace those of the manifest.
 	Definitions Definitions
 	KeyCheck    string
@@ -171,7 +173,11 @@ func (tx *Tx) Commit(c Change) error {
 // place moves the staged files and texts to their names and makes the next manifest.
 func (tx *Tx) place(c Change) (*Manifest, error) {
 	next := &Manifest{Format: FormatVersion, Software: c.Software, KeyCheck: c.KeyCheck,
-		Definitions: c.Definitions, Loads: append([]Load(nil), tx.Manifest.Loads...)}
+		Definitions: c.Definitions, Loads: append([]Load(nil), tx.Manifest.Loads...),
+		Erasures: append([]Erasure(nil), tx.Manifest.Erasures...)}
+	if c.Erasure != nil {
+		next.Erasures = append(next.Erasures, *c.Erasure)
+	}
 	if c.Load != nil {
 		next.Loads = append(next.Loads, *c.Load)
 	}
@@ -274,6 +280,43 @@ func (tx *Tx) Close() error {
 	return errors.Join(errs...)
 }
 
+// OnlyListed reports whether the store's folders hold no file but those that
+// its manifest lists.
+func OnlyListed(dir string) (bool, error) {
+	m, err := readManifest(dir)
+	if err != nil {
+		return false, err
+	}
+	extra, err := unlisted(dir, m)
+	return len(extra) == 0, err
+}
+
+// unlisted finds the files of the store's folders that m does not list; a nil
+// m lists none.
+func unlisted(dir string, m *Manifest) (extra []string, err error) {
+	listed := map[string]bool{}
+	if m != nil {
+		for _, f := range m.Files {
+			listed[filepath.Join(dir, filepath.FromSlash(f.Path))] = true
+		}
+	}
+	for _, part := range []string{Current, History, Cases, Aside} {
+		err := filepath.WalkDir(filepath.Join(dir, part), func(path string, d os.DirEntry, err error) error {
+			if errors.Is(err, os.ErrNotExist) {
+				return nil
+			}
+			if err == nil && !d.IsDir() && !listed[path] && strings.HasSuffix(path, ".parquet") {
+				extra = append(extra, path)
+			}
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return extra, nil
+}
+
 // sweep deletes files that the manifest on disk does not list. It does so only
 // when no reader holds the store; otherwise a later load will.
 func (tx *Tx) sweep() error {
@@ -285,29 +328,16 @@ func (tx *Tx) sweep() error {
 		return fmt.Errorf("look for readers: %w", err)
 	}
 	defer lock.release()
-	listed := map[string]bool{}
 	m, err := readManifest(tx.Dir)
 	if err != nil && !errors.Is(err, ErrNoStore) {
 		return err
 	}
-	if m != nil {
-		for _, f := range m.Files {
-			listed[filepath.Join(tx.Dir, filepath.FromSlash(f.Path))] = true
-		}
+	extra, err := unlisted(tx.Dir, m)
+	for _, path := range extra {
+		err = errors.Join(err, tx.fs.Remove(path))
 	}
-	for _, part := range []string{Current, History, Cases, Aside} {
-		err := filepath.WalkDir(filepath.Join(tx.Dir, part), func(path string, d os.DirEntry, err error) error {
-			if errors.Is(err, os.ErrNotExist) {
-				return nil
-			}
-			if err != nil || d.IsDir() || listed[path] || !strings.HasSuffix(path, ".parquet") {
-				return err
-			}
-			return tx.fs.Remove(path)
-		})
-		if err != nil {
-			return fmt.Errorf("clear unlisted files: %w", err)
-		}
+	if err != nil {
+		return fmt.Errorf("clear unlisted files: %w", err)
 	}
 	return nil
 }
