@@ -142,6 +142,16 @@ func TestFirthIsHalfACallForOneFlag(t *testing.T) {
 		if math.Abs(fit.Coef[1]-want) > 1e-6 {
 			t.Errorf("%d %d %d %d: %v, want %v", a, b, d, e, fit.Coef[1], want)
 		}
+		// The penalised likelihood itself, in the caller's units: the
+		// determinant of the information of two groups is the product of n p (1-p).
+		ll := 0.0
+		for _, g := range [][2]float64{{float64(a), float64(b)}, {float64(d), float64(e)}} {
+			p := (g[0] + 0.5) / (g[0] + g[1] + 1)
+			ll += g[0]*math.Log(p) + g[1]*math.Log(1-p) + math.Log((g[0]+g[1])*p*(1-p))/2
+		}
+		if math.Abs(fit.LogLik-ll) > 1e-9 {
+			t.Errorf("%d %d %d %d: penalised log-likelihood %v, want %v", a, b, d, e, fit.LogLik, ll)
+		}
 	}
 }
 

@@ -336,6 +336,12 @@ func TestMantelHaenszelEdges(t *testing.T) {
 		math.Abs(res.SE-math.Sqrt(1.0/12+1.0/5+1.0/7+1.0/20)) > 1e-12 {
 		t.Errorf("%+v, %v", res, err)
 	}
+	// Its test: 12 expected 17 * 19 / 44, hypergeometric variance with n - 1.
+	d := 12 - 17*19.0/44
+	if want := d * d / (17 * 27 * 19 * 25 / (44 * 44 * 43.0)); !res.TestKnown || math.Abs(res.ChiSquare-want) > 1e-9 ||
+		math.Abs(res.P-distuv.ChiSquared{K: 1}.Survival(want)) > 1e-12 {
+		t.Errorf("chi-square %v, p %v, want %v", res.ChiSquare, res.P, want)
+	}
 }
 
 func TestBinomialNormalEdges(t *testing.T) {
