@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"runtime"
 	"strings"
+	"sync"
 
 	duckdb "github.com/duckdb/duckdb-go/v2"
 )
@@ -32,8 +33,9 @@ type Options struct {
 
 // Open starts an in-memory database. The caller closes it.
 //
-// Every connection of the pool gets the same settings, since DuckDB keeps some
-// of them (TimeZone) a connection and not a database.
+// DuckDB keeps TimeZone for a connection, so every connection of the pool sets
+// it. The rest belongs to the database and is set once: a spill folder that is
+// already in use cannot be set again, not even to the same value.
 func Open(ctx context.Context, opt Options) (*sql.DB, error) {
 	if opt.Threads <= 0 {
 		opt.Threads = runtime.NumCPU()
@@ -50,15 +52,19 @@ func Open(ctx context.Context, opt Options) (*sql.DB, error) {
 		// keep the order of the input: wherever order matters our SQL says
 		// ORDER BY.
 		"SET preserve_insertion_order = false",
-		"SET TimeZone = 'UTC'",
 	}
 	if opt.TempDir == "" {
 		settings = append(settings, "SET temp_directory = ''")
 	} else {
 		settings = append(settings, "SET temp_directory = "+Quote(opt.TempDir))
 	}
+	var mu sync.Mutex
 	connector, err := duckdb.NewConnector("", func(execer driver.ExecerContext) error {
-		for _, s := range settings {
+		mu.Lock()
+		defer mu.Unlock()
+		now := append(settings, "SET TimeZone = 'UTC'")
+		settings = nil
+		for _, s := range now {
 			if _, err := execer.ExecContext(ctx, s, nil); err != nil {
 				return fmt.Errorf("set up duckdb (%s): %w", s, err)
 			}

@@ -2,6 +2,7 @@ package duck
 
 import (
 	"context"
+	"database/sql"
 	"testing"
 )
 
@@ -36,5 +37,34 @@ func TestNoExtensionIsLoaded(t *testing.T) {
 func TestQuote(t *testing.T) {
 	if got := FileList([]string{"a", "it's"}); got != "['a', 'it''s']" {
 		t.Errorf("FileList = %s", got)
+	}
+}
+
+// A second connection must not set the spill folder again once it is in use.
+func TestConnectionAfterSpilling(t *testing.T) {
+	ctx := context.Background()
+	db, err := Open(ctx, Options{Threads: 2, MemoryMB: 48, TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(ctx, "CREATE TABLE big AS SELECT range AS a, hash(range) AS b, hash(range + 1) AS c FROM range(6000000)"); err != nil {
+		t.Fatal(err)
+	}
+	first, err := db.Conn(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer first.Close()
+	second, err := db.Conn(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer second.Close()
+	for _, c := range []*sql.Conn{first, second} {
+		var zone string
+		if err := c.QueryRowContext(ctx, "SELECT current_setting('TimeZone')").Scan(&zone); err != nil || zone != "UTC" {
+			t.Errorf("zone %q, %v; want UTC", zone, err)
+		}
 	}
 }
