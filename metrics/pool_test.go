@@ -306,6 +306,24 @@ func TestEffectsAndZeroCells(t *testing.T) {
 	}
 }
 
+func TestBackFromLogScales(t *testing.T) {
+	e := FromLog(Estimate{Value: 1, Low: -2, High: 800, Conf: 0.95})
+	if math.Abs(e.Value-math.E) > 1e-15 || math.Abs(e.Low-math.Exp(-2)) > 1e-15 || e.High != 0 || !e.HighUnbounded {
+		t.Errorf("a limit beyond numbers: %+v", e)
+	}
+	if e := FromLog(Estimate{Value: 800, Low: 1, High: 900}); e.Estimable() || e.Value != 0 {
+		t.Errorf("a ratio beyond numbers: %+v", e)
+	}
+	e = FromLogit(Estimate{Value: 1, LowUnbounded: true, HighUnbounded: true})
+	if math.Abs(e.Value-math.E/(1+math.E)) > 1e-15 || e.Low != 0 || e.High != 1 || e.LowUnbounded || e.HighUnbounded {
+		t.Errorf("a proportion without limits: %+v", e)
+	}
+	none := notEstimable(0.95, MethodPoolREML, "no lines")
+	if FromLog(none).NotEstimable != "no lines" || FromLogit(none).Value != 0 {
+		t.Error("what is not estimable must stay so")
+	}
+}
+
 // nanAsGap marks an effect that must not exist.
 const nanAsGap = -999
 
