@@ -132,7 +132,7 @@ func (t Table) WriterProperties(mem memory.Allocator) *parquet.WriterProperties 
 			props = append(props, parquet.WithDictionaryFor(c.Name, true))
 		case c.Kind == UUID, c.Name == RowHash:
 			props = append(props, parquet.WithCompressionFor(c.Name, compress.Codecs.Uncompressed))
-		case c.Kind == Time, c.Kind == Int16, c.Kind == Int32, c.Kind == Int64, c.Kind == Date:
+		case c.Kind == Time, c.Kind == Int64:
 			props = append(props, parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaBinaryPacked))
 		}
 	}

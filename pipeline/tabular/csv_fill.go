@@ -98,21 +98,20 @@ func tailWord(b []byte) (w uint64) {
 func (r *csvReader) fillQuoted(b *Batch) {
 	buf, row := b.Data, 0
 	for row < BatchRows && b.pos < len(buf) {
-		x, _ := r.record(buf, b.pos, true)
-		record := buf[b.pos:x.end]
-		if x.next == x.end {
+		t := r.take(b, b.pos, row)
+		record := buf[b.pos:t.end]
+		if t.next == t.end {
 			b.notes[noteNoFinal]++
 		}
-		b.pos = x.next
+		b.pos = t.next
 		switch {
-		case x.flaw != sound:
-			r.refuseRow(b, x.flaw, record)
-		case bytes.IndexByte(record, 0) >= 0:
+		case t.flaw != sound:
+			r.refuseRow(b, t.flaw, record)
+		case b.chunk.nul && bytes.IndexByte(record, 0) >= 0:
 			r.refuseRow(b, nulByte, record)
 		default:
-			cells, extra, doubled := r.take(b, x.end-len(record), x.end, row)
-			next := r.endRow(b, record, row, cells, extra)
-			if doubled && next > row {
+			next := r.endRow(b, record, row, t.cells, t.extra)
+			if t.doubled && next > row {
 				r.undouble(b, row)
 			}
 			row = next
@@ -120,32 +119,52 @@ func (r *csvReader) fillQuoted(b *Batch) {
 	}
 }
 
-// take puts the cells of the sound record [pos, end) into row. doubled says
-// that some cell still holds doubled quotes.
-func (r *csvReader) take(b *Batch, pos, end, row int) (cells int, extra, doubled bool) {
-	buf := b.Data
-	for i := pos; ; cells++ {
-		start, stop, after := i, 0, 0
-		if r.quotes && i < end && buf[i] == r.quote {
-			k, _, _ := r.closing(buf[:end], i, true)
-			start, stop, after = i+1, k, k+1
-			doubled = doubled || bytes.IndexByte(buf[start:stop], r.quote) >= 0
-		} else {
-			k := bytes.IndexByte(buf[i:end], r.delim)
-			if k < 0 {
-				k = end - i
+// taken is a record whose cells were put into a row.
+type taken struct {
+	extent
+	cells   int
+	extra   bool // a cell beyond the header that is not blank
+	doubled bool // some cell holds doubled quotes still
+}
+
+// take puts the cells of the record at pos into row. It decides as
+// grammar.record does, in one pass.
+func (r *csvReader) take(b *Batch, pos, row int) (t taken) {
+	buf, lines := b.Data, false
+	for i := pos; ; i++ {
+		start, stop := i, i
+		if r.quotes && i < len(buf) && buf[i] == r.quote {
+			q, _ := r.closing(buf, i, true)
+			if q.flaw != sound {
+				t.extent, _ = r.line(buf, pos, true, q.flaw)
+				return t
 			}
-			stop, after = i+k, i+k
+			lines, t.doubled = lines || q.lines, t.doubled || q.doubled
+			start, stop = i+1, q.close
+			i = q.close + 1
+		} else {
+			for i < len(buf) && buf[i] != r.delim && buf[i] != '\n' && buf[i] != '\r' {
+				i++
+			}
+			stop = i
 		}
-		if cells < len(r.slots) {
-			b.columns[r.slots[cells]][row] = span(start, stop-start)
-		} else if !extra {
-			extra = !blank(buf[start:stop])
+		if t.cells < len(r.slots) {
+			b.columns[r.slots[t.cells]][row] = span(start, stop-start)
+		} else if !t.extra {
+			t.extra = !blank(buf[start:stop])
 		}
-		if after >= end {
-			return cells + 1, extra, doubled
+		t.cells++
+		if i < len(buf) && buf[i] == r.delim {
+			continue
 		}
-		i = after + 1
+		t.end, t.next = i, i
+		if i < len(buf) {
+			t.next, _ = lineEnd(buf, i, true)
+		}
+		if lines && (t.cells < r.named || t.extra) {
+			t.extent, _ = r.line(buf, pos, true, openQuote)
+		}
+		return t
 	}
 }
 

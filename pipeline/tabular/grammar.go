@@ -63,15 +63,15 @@ func (g *grammar) record(buf []byte, pos int, last bool) (x extent, ok bool) {
 			}
 			return extent{i, next, sound}, true
 		case cellStart && c == g.quote && g.quotes:
-			k, f, ok := g.closing(buf, i, last)
+			q, ok := g.closing(buf, i, last)
 			if !ok {
 				return x, false
 			}
-			if f != sound {
-				return g.line(buf, pos, last, f)
+			if q.flaw != sound {
+				return g.line(buf, pos, last, q.flaw)
 			}
-			lines = lines || bytes.IndexByte(buf[i:k], '\n') >= 0 || bytes.IndexByte(buf[i:k], '\r') >= 0
-			i = k
+			lines = lines || q.lines
+			i = q.close
 		}
 		cellStart = false
 		i++
@@ -85,29 +85,44 @@ func (g *grammar) record(buf []byte, pos int, last bool) (x extent, ok bool) {
 	return extent{len(buf), len(buf), sound}, true
 }
 
-// closing returns the place of the quote that closes the one at open.
-func (g *grammar) closing(buf []byte, open int, last bool) (at int, f flaw, ok bool) {
+// quoted is a cell between quotes, from the first to the one at close.
+type quoted struct {
+	close   int
+	lines   bool // it holds line ends
+	doubled bool // it holds doubled quotes
+	flaw    flaw
+}
+
+// closing reads the quoted cell that begins at open. ok is false when buf ends
+// too early to tell. Cells are short, so bytes are looked at one by one.
+func (g *grammar) closing(buf []byte, open int, last bool) (q quoted, ok bool) {
 	limit := min(len(buf), open+MaxCell+2)
-	for j := open + 1; ; {
-		k := bytes.IndexByte(buf[j:limit], g.quote)
-		if k < 0 {
-			return 0, openQuote, last || limit < len(buf) || limit == open+MaxCell+2
-		}
-		k += j
-		if k+1 == len(buf) {
-			return k, sound, last
-		}
-		switch buf[k+1] {
-		case g.quote:
-			if j = k + 2; j > limit {
-				return 0, openQuote, true
+	for j := open + 1; j < limit; j++ {
+		c := buf[j]
+		if c != g.quote {
+			if c == '\n' || c == '\r' {
+				q.lines = true
 			}
+			continue
+		}
+		if j+1 == len(buf) {
+			q.close = j
+			return q, last
+		}
+		switch buf[j+1] {
+		case g.quote:
+			q.doubled = true
+			j++
 		case g.delim, '\n', '\r':
-			return k, sound, true
+			q.close = j
+			return q, true
 		default:
-			return 0, afterQuote, true
+			q.flaw = afterQuote
+			return q, true
 		}
 	}
+	q.flaw = openQuote
+	return q, last || limit < len(buf) || limit == open+MaxCell+2
 }
 
 // line makes a broken record of the line at pos, whatever its quotes.
@@ -154,9 +169,9 @@ func (g *grammar) misfit(record []byte) flaw {
 func (g *grammar) cells(record []byte, do func(cell []byte, quoted bool)) {
 	for i := 0; ; {
 		if i < len(record) && record[i] == g.quote && g.quotes {
-			if k, f, _ := g.closing(record, i, true); f == sound {
-				do(record[i+1:k], true)
-				if i = k + 1; i >= len(record) {
+			if q, _ := g.closing(record, i, true); q.flaw == sound {
+				do(record[i+1:q.close], true)
+				if i = q.close + 1; i >= len(record) {
 					return
 				}
 				i++ // the delimiter
