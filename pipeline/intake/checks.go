@@ -268,8 +268,7 @@ func (c *checkMapper) value(w *worker, i, to int, a *answer, s tabular.Span) (ha
 	if blank {
 		return false
 	}
-	conv := a.Convert
-	given, why := w.number(s, cell, a.Unit, &conv)
+	given, in, why := w.number(s, cell, a.Unit)
 	if why != noFault {
 		w.fail(to, why, a.at, cell)
 		return false
@@ -284,8 +283,11 @@ func (c *checkMapper) value(w *worker, i, to int, a *answer, s tabular.Span) (ha
 		}
 		v = given * 60 / window
 		c.counted(j, given, window)
+	case in.Name != a.Unit.Name: // the cell itself says the unit
+		v = a.Convert.Apply(in.To(a.Unit).Apply(given))
+		unit = c.unitGiven.words.addString(in.Name)
 	default:
-		v = conv.Apply(given)
+		v = a.Convert.Apply(given)
 		if (v < a.low || v > a.high) && a.Also != nil && given >= a.AlsoLow && given <= a.AlsoHigh {
 			v, unit = a.AlsoConvert.Apply(given), a.unitAlso
 			w.notes[noteUnitRepaired]++
@@ -314,8 +316,8 @@ func (c *checkMapper) seconds(w *worker, i, to int, a *answer) (float64, bool) {
 		w.fail(to, missingValue, a.atWindow, nil)
 		return 0, false
 	}
-	conv := source.Conversion{Factor: 1}
-	v, why := w.number(s, cell, secondUnit, &conv)
+	v, in, why := w.number(s, cell, secondUnit)
+	v = in.To(secondUnit).Apply(v)
 	if why == noFault && !(v >= 1 && v <= 3600) {
 		why = outOfRange
 	}

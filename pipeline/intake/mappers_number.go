@@ -226,8 +226,11 @@ func (m *numberMapper) fill(w *worker) {
 		if !ok {
 			continue
 		}
-		v, why := w.number(s, cell, m.unit, &conv)
+		v, in, why := w.number(s, cell, m.unit)
 		if why == noFault {
+			if in.Name != m.unit.Name {
+				v = in.To(m.unit).Apply(v)
+			}
 			v = conv.Apply(v)
 			why = m.check(&v)
 		}
@@ -293,28 +296,28 @@ func (m *numberMapper) set(j int, v float64) {
 	}
 }
 
-// number reads a cell as a number. A unit behind it that measures the same as
-// unit replaces conv.
-func (w *worker) number(s tabular.Span, cell []byte, unit source.Unit, conv *source.Conversion) (float64, reason) {
+// number reads a cell as a number. in is the unit that stands behind it, which
+// measures the same as unit, or unit itself.
+func (w *worker) number(s tabular.Span, cell []byte, unit source.Unit) (v float64, in source.Unit, why reason) {
 	if s.Form() == tabular.NumberCell {
 		v, err := strconv.ParseFloat(string(cell), 64)
 		if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-			return 0, badNumber
+			return 0, unit, badNumber
 		}
-		return v, noFault
+		return v, unit, noFault
 	}
 	if v, ok := source.Decimal(cell, w.p.desc.Decimal); ok {
-		return v, noFault
+		return v, unit, noFault
 	}
-	return w.looseNumber(cell, unit, conv)
+	return w.looseNumber(cell, unit)
 }
 
 // looseNumber reads what people and spreadsheets add to a number: space and
 // thousands signs between digits, a typographic minus, a unit behind.
-func (w *worker) looseNumber(cell []byte, unit source.Unit, conv *source.Conversion) (float64, reason) {
+func (w *worker) looseNumber(cell []byte, unit source.Unit) (v float64, in source.Unit, why reason) {
 	text := strings.ReplaceAll(string(cell), "\u2212", "-")
 	if inexact(text) {
-		return 0, inexactNumber
+		return 0, unit, inexactNumber
 	}
 	end := strings.LastIndexFunc(text, func(r rune) bool { return r >= '0' && r <= '9' }) + 1
 	if i := strings.LastIndexByte(text, '/'); i > 0 && strings.IndexFunc(text[:i], digit) >= 0 && strings.IndexFunc(text[i:], digit) >= 0 {
@@ -323,27 +326,20 @@ func (w *worker) looseNumber(cell []byte, unit source.Unit, conv *source.Convers
 	number, behind := text[:end], strings.TrimSpace(text[end:])
 	digits, ok := ungroup(number, w.p.desc.Thousands)
 	if !ok {
-		return 0, badNumber
+		return 0, unit, badNumber
 	}
-	v, ok := source.Decimal(digits, w.p.desc.Decimal)
-	if !ok {
-		return 0, badNumber
+	if v, ok = source.Decimal(digits, w.p.desc.Decimal); !ok {
+		return 0, unit, badNumber
 	}
 	if behind == "" {
-		return v, noFault
+		return v, unit, noFault
 	}
-	u, known := source.UnitInCell(behind)
-	if unit.Name == "" || !known || !u.Same(unit) {
-		return 0, badNumber
+	in, known := source.UnitInCell(behind)
+	if unit.Name == "" || !known || !in.Same(unit) {
+		return 0, unit, badNumber
 	}
 	w.notes[noteUnitInCell]++
-	if u.Name != unit.Name {
-		// From the unit in the cell to the stated one, then on as stated.
-		first, then := u.To(unit), *conv
-		v = first.Apply(v)
-		*conv = then
-	}
-	return v, noFault
+	return v, in, noFault
 }
 
 func digit(r rune) bool { return r >= '0' && r <= '9' }
