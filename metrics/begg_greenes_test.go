@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -293,6 +294,53 @@ func TestWhatIfPublished(t *testing.T) {
 	for _, bad := range []float64{0, -1, math.Inf(1), math.NaN()} {
 		if _, err := WhatIf(strata, bad, 1); !errors.Is(err, ErrArgument) {
 			t.Errorf("factor %v: %v", bad, err)
+		}
+	}
+}
+
+// TestBeggGreenesEdges: thin data is an answer with a reason, bad arguments are
+// errors.
+func TestBeggGreenesEdges(t *testing.T) {
+	cell := func(need, well, unseen int64) VerificationCell { return checkCell{need, well, unseen}.cell() }
+	for name, tt := range map[string]struct {
+		strata []VerificationStratum
+		want   string // of the sensitivity
+	}{
+		"no case at all":     {[]VerificationStratum{{Present: cell(0, 5, 2), Absent: cell(0, 9, 3)}}, "no animal in need was found or sampled"},
+		"no case unmarked":   {[]VerificationStratum{{Present: cell(4, 5, 2), Absent: cell(0, 9, 3)}}, "no standard error; simulate"},
+		"marked side unseen": {[]VerificationStratum{{Name: "a", Present: cell(0, 0, 7), Absent: cell(1, 9, 3)}}, `7 unverified episodes with the mark in stratum "a"`},
+	} {
+		got, err := BeggGreenes(tt.strata, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range []Estimate{got.Sensitivity.Logit, got.Sensitivity.Wald} {
+			if !strings.Contains(e.NotEstimable, tt.want) {
+				t.Errorf("%s: %q, want %q", name, e.NotEstimable, tt.want)
+			}
+			checkSane(t, name, e, 0, 1)
+		}
+	}
+	empty, err := BeggGreenes(nil, 0.95)
+	if err != nil || empty.PPV.Logit.Estimable() || empty.Prevalence.Logit.NotEstimable != "there are no episodes" {
+		t.Errorf("no strata: %+v, %v", empty, err)
+	}
+	for name, f := range map[string]func() error{
+		"confidence": func() error { _, err := BeggGreenes(nil, 2); return err },
+		"count":      func() error { _, err := BeggGreenes([]VerificationStratum{{Absent: cell(-1, 0, 0)}}, 0.95); return err },
+		"what if":    func() error { _, err := WhatIf([]VerificationStratum{{Absent: cell(-1, 0, 0)}}, 1, 1); return err },
+	} {
+		if err := f(); !errors.Is(err, ErrArgument) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	for name, strata := range map[string][]VerificationStratum{
+		"unseen":    {{Present: cell(1, 1, 0), Absent: cell(0, 0, 5)}},
+		"no case":   {{Present: cell(0, 1, 0), Absent: cell(0, 3, 5)}},
+		"all cases": {{Present: cell(3, 0, 0), Absent: cell(3, 0, 5)}},
+	} {
+		if w, err := WhatIf(strata, 1, 1); err != nil || w.NotEstimable == "" || w.Sensitivity != 0 {
+			t.Errorf("what if, %s: %+v, %v", name, w, err)
 		}
 	}
 }

@@ -166,14 +166,16 @@ func TestCorrectedCoverage(t *testing.T) {
 		years, lowest, highest = 150, 0.88, 1.0 // what chance does to 150 years
 	}
 	for _, set := range ordinarySettings {
-		for _, c := range simulateCoverage(set, years, 400, 5) {
-			t.Logf("%s: %s: %.3f of %d (below %d, above %d)", set.name, c.name, c.share(), c.judged, c.below, c.above)
-			if c.name == "delta-logit sensitivity" {
-				continue
+		t.Run(set.name, func(t *testing.T) {
+			for _, c := range simulateCoverage(set, years, 400, 5) {
+				t.Logf("%s: %.3f of %d (below %d, above %d)", c.name, c.share(), c.judged, c.below, c.above)
+				if c.name == "delta-logit sensitivity" {
+					continue
+				}
+				if c.share() < lowest || c.share() > highest {
+					t.Errorf("%s covers %.3f, want %v to %v", c.name, c.share(), lowest, highest)
+				}
 			}
-			if c.share() < lowest || c.share() > highest {
-				t.Errorf("%s: %s covers %.3f, want %v to %v", set.name, c.name, c.share(), lowest, highest)
-			}
-		}
+		})
 	}
 }

@@ -101,8 +101,13 @@ func TestPredictiveValuesAtPrevalence(t *testing.T) {
 	c.allRead(t)
 
 	for _, p := range []float64{0, 1, -0.1, math.NaN()} {
-		if _, err := PPVAt(table, p, 0.95); !errors.Is(err, ErrArgument) {
-			t.Errorf("prevalence %v: %v", p, err)
+		for name, f := range map[string]func(TwoByTwo, float64, float64) (Estimate, error){"PPVAt": PPVAt, "NPVAt": NPVAt} {
+			if _, err := f(table, p, 0.95); !errors.Is(err, ErrArgument) {
+				t.Errorf("%s at prevalence %v: %v", name, p, err)
+			}
+			if _, err := f(TwoByTwo{FP: -1}, 0.1, 0.95); !errors.Is(err, ErrArgument) {
+				t.Errorf("%s with a negative cell: %v", name, err)
+			}
 		}
 	}
 	for _, edge := range []TwoByTwo{{TP: 3, TN: 9, FN: 1}, {FP: 2, TN: 5, FN: 1}, {TP: 3, FP: 1, TN: 4}, {TP: 2, FP: 3}, {}} {
