@@ -22,6 +22,8 @@ type names struct {
 //	                    present, unknown: 0 or 1, as INTEGER, within sum()
 //	{{range flagList}}  .Bit, .Present, .Unknown, .State for each flag
 //	{{nFired}}          how many flags fired
+//	{{words}}           the columns that hold the bits, each after a comma
+//	{{anyWords}}        the same, each under any_value and its own name
 //	{{range findings}}  .Position, .Column for each finding
 //	{{finding}}         the column of the finding that was asked for
 //	{{cluster}}         the column of the cluster that was asked for
@@ -33,6 +35,8 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"flagList": func() []flagSQL { return d.flagList() },
 		"nFlags":   func() int { return len(d.meta.Flags) },
 		"nFired":   func() string { return d.fired() },
+		"words":    func() string { return d.words("") },
+		"anyWords": func() string { return d.words("any_value") },
 		"findings": func() []findingSQL { return d.findingList() },
 		"finding":  func() (string, error) { return d.findingColumn(n.finding) },
 		"cluster": func() (string, error) {
@@ -135,6 +139,22 @@ func (d *DB) fired() string {
 		parts = append(parts, fmt.Sprintf("bit_count(fired_%d)", w))
 	}
 	return "(" + strings.Join(parts, " + ") + ")"
+}
+
+// words lists the columns of bits.
+func (d *DB) words(function string) string {
+	var b strings.Builder
+	for w := range (len(d.meta.Flags) + 63) / 64 {
+		for _, prefix := range []string{"fired", "unknown"} {
+			name := fmt.Sprintf("%s_%d", prefix, w)
+			if function == "" {
+				b.WriteString(", " + name)
+			} else {
+				b.WriteString(", " + function + "(" + name + ") AS " + name)
+			}
+		}
+	}
+	return b.String()
 }
 
 func (d *DB) stratum() string {

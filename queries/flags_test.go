@@ -114,6 +114,68 @@ func TestFlagClusters(t *testing.T) {
 	same(t, none, err, "")
 }
 
+// A second opinion, row by row in Go, on a line where some animals come back.
+func TestFlagClustersRowByRow(t *testing.T) {
+	d, db := queriestest.YearTables(t, 3000, 0.3)
+	scope := queries.Scope{From: 202507, To: 202609, MatureBefore: day(8, 1)}
+	rows, err := db.Query(`SELECT animal::VARCHAR, need_same_day, fired_0, unknown_0 FROM cases
+		WHERE started_at < ? AND need_same_day >= 0`, scope.MatureBefore)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	type key struct {
+		animal string
+		need   int8
+	}
+	type total struct{ episodes, present [64]int64 }
+	totals := map[key]*total{}
+	for rows.Next() {
+		var k key
+		var fired, unknown uint64
+		if err := rows.Scan(&k.animal, &k.need, &fired, &unknown); err != nil {
+			t.Fatal(err)
+		}
+		if totals[k] == nil {
+			totals[k] = new(total)
+		}
+		for i := range d.Meta().Flags {
+			if unknown>>i&1 == 0 {
+				totals[k].episodes[i]++
+			}
+			totals[k].present[i] += int64(fired >> i & 1)
+		}
+	}
+	want := map[queries.FlagClustersRow]int64{}
+	most := int64(0)
+	for k, x := range totals {
+		for i := range d.Meta().Flags {
+			if x.episodes[i] > 0 {
+				want[queries.FlagClustersRow{Flag: i, Need: k.need, Episodes: x.episodes[i], Present: x.present[i]}]++
+				most = max(most, x.episodes[i])
+			}
+		}
+	}
+	if most < 2 {
+		t.Fatal("no animal came back; the test would not see its sums")
+	}
+	got, err := d.FlagClusters(ctx, scope, 3, "animal")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range got {
+		n := r.Clusters
+		r.Clusters = 0
+		if want[r] != n {
+			t.Errorf("%+v: %d clusters, want %d", r, n, want[r])
+		}
+		delete(want, r)
+	}
+	if len(want) > 0 {
+		t.Errorf("%d patterns are missing", len(want))
+	}
+}
+
 // The 70th flag lives in the second word of bits.
 func TestManyFlags(t *testing.T) {
 	many := queries.Meta{Findings: meta.Findings}

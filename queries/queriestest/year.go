@@ -57,10 +57,17 @@ func YearMeta() queries.Meta {
 // are alike. followUp is the share of animals kept at home that are followed up.
 func Year(t testing.TB, n int, followUp float64) *queries.DB {
 	t.Helper()
+	d, _ := YearTables(t, n, followUp)
+	return d
+}
+
+// YearTables is Year with the database below it.
+func YearTables(t testing.TB, n int, followUp float64) (*queries.DB, *sql.DB) {
+	t.Helper()
 	meta := YearMeta()
 	d, db := Open(t, meta)
 	fillYear(t, db, meta, n, followUp)
-	return d
+	return d, db
 }
 
 // chance is a number in [0, 1) that depends on the episode and a salt.
