@@ -30,5 +30,15 @@
 //   - a named parameter that a statement does not use is an error: the header
 //     of a file declares exactly what it uses, and a test holds it to that.
 //
+// To add a question:
+//
+//  1. Write NAME.sql with its header: name, answers, param, column, row.
+//  2. Add the row type and the function of the same name beside its kin
+//     (advice.go, flags.go, findings.go, process.go, data.go).
+//  3. Test it on a few hand-written rows, and on none, in the matching _test.go.
+//
+// A test fails while any of the three is missing, and cmd/report query shows
+// the question without further ado.
+//
 // Start reading at DB and FlagCounts.
 package queries

@@ -118,3 +118,30 @@ func (d *DB) Findings(ctx context.Context) ([]FindingsRow, error) {
 		return []any{&r.Finding}
 	})
 }
+
+// ReadingPairsRow is one row of ReadingPairs.
+type ReadingPairsRow struct {
+	// Finding: id of the finding.
+	Finding string `json:"finding"`
+	// Comparable: whether the exam was in time and is known to have come before treatment.
+	Comparable bool `json:"comparable"`
+	// OwnerCode: the owner's word; empty for a number.
+	OwnerCode string `json:"owner_code"`
+	// VetCode: the vet's word; empty for a number.
+	VetCode string `json:"vet_code"`
+	// OwnerNumber: the owner's reading in the finding's unit, null for a code.
+	OwnerNumber *float64 `json:"owner_number"`
+	// VetNumber: the vet's reading in the finding's unit, null for a code.
+	VetNumber *float64 `json:"vet_number"`
+	// N: calls with this pair.
+	N int64 `json:"n"`
+}
+
+// ReadingPairs answers: What did the owner read on the telephone, and what did the vet read of the
+// same sign? Only exams within the stated hours and before treatment compare; otherwise the sign
+// may have changed. One row per finding, comparability and pair of readings.
+func (d *DB) ReadingPairs(ctx context.Context, s Scope, hours float64) ([]ReadingPairsRow, error) {
+	return ask(ctx, d, "reading_pairs", names{}, with(s.args(), "hours", hours), func(r *ReadingPairsRow) []any {
+		return []any{&r.Finding, &r.Comparable, &r.OwnerCode, &r.VetCode, &r.OwnerNumber, &r.VetNumber, &r.N}
+	})
+}

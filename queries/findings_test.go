@@ -2,6 +2,7 @@ package queries_test
 
 import (
 	"testing"
+	"time"
 
 	"hindcheck/queries/queriestest"
 )
@@ -96,4 +97,48 @@ func TestCheckHandling(t *testing.T) {
 func TestFindings(t *testing.T) {
 	got, err := nobody(t).Findings(ctx)
 	same(t, got, err, "breathing_effort \n capillary_refill_s \n gum_colour")
+}
+
+func TestReadingPairs(t *testing.T) {
+	d, db := queriestest.Open(t, meta)
+	check := func(call int, observer, finding string, seq int, code any, number any, hours float64) {
+		queriestest.Insert(t, db, "checks", row{"call": queriestest.ID(call), "observer": observer, "finding": finding, "seq": seq, "state": "done",
+			"value_code": code, "value_number": number, "asked_at": day(6, 1).Add(time.Duration(hours * float64(time.Hour))), "episode_month": 202606})
+	}
+	for call, treated := range map[int]any{1: false, 2: true, 3: false, 4: nil, 5: false} {
+		queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(call), "started_at": day(6, 1), "episode_month": 202606})
+		hours := map[int]float64{1: 2, 2: 2, 3: 9, 4: 2, 5: 4}[call]
+		queriestest.Insert(t, db, "outcomes", row{"call": queriestest.ID(call), "source": "vet", "treatment_begun": treated,
+			"seen_at": day(6, 1).Add(time.Duration(hours * float64(time.Hour)))})
+		check(call, "vet", "gum_colour", 1, "white", nil, hours)
+	}
+	check(1, "owner", "gum_colour", 1, "white", nil, 0)
+	check(1, "owner", "gum_colour", 2, "pink", nil, 0.1) // asked again: the last one counts
+	check(2, "owner", "gum_colour", 1, "white", nil, 0)  // treated before the exam
+	check(3, "owner", "gum_colour", 1, "white", nil, 0)  // seen after 9 h
+	check(4, "owner", "gum_colour", 1, "white", nil, 0)  // not known whether treated
+	check(5, "owner", "gum_colour", 1, "white", nil, 0)  // exactly 4 h
+	check(5, "owner", "capillary_refill_s", 1, nil, 2.0, 0)
+	check(5, "vet", "capillary_refill_s", 1, nil, 2.5, 4)
+	got, err := d.ReadingPairs(ctx, scope, 4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got) != 4 {
+		t.Fatalf("%+v", got)
+	}
+	if r := got[0]; r.Finding != "capillary_refill_s" || !r.Comparable || *r.OwnerNumber != 2 || *r.VetNumber != 2.5 || r.N != 1 {
+		t.Errorf("refill: %+v", r)
+	}
+	for i, want := range []struct {
+		comparable bool
+		owner      string
+		n          int64
+	}{{false, "white", 3}, {true, "pink", 1}, {true, "white", 1}} {
+		if r := got[i+1]; r.Finding != "gum_colour" || r.Comparable != want.comparable || r.OwnerCode != want.owner || r.VetCode != "white" || r.N != want.n {
+			t.Errorf("gums: %+v, want %+v", r, want)
+		}
+	}
+	none, err := nobody(t).ReadingPairs(ctx, scope, 4)
+	same(t, none, err, "")
 }

@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -75,13 +76,15 @@ func writeReview(stdout io.Writer, dir string, r *review.Review) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("monthly: %w", err)
 	}
-	fmt.Fprintln(stdout, r.Conclusion.Headline)
+	lines := []string{r.Conclusion.Headline}
 	for _, format := range []string{"html", "json", "csv"} {
 		path := filepath.Join(dir, "review-"+r.Period.Month+"."+format)
 		if err := command.WriteResult(nil, path, func(w io.Writer) error { return reviewWriters[format](w, r) }); err != nil {
 			return fmt.Errorf("monthly: %w", err)
 		}
-		fmt.Fprintln(stdout, path)
+		lines = append(lines, path)
 	}
-	return nil
+	// Only now: a reader of the output may go away, and the files must stand.
+	_, err := fmt.Fprintln(stdout, strings.Join(lines, "\n"))
+	return err
 }

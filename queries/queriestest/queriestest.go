@@ -36,8 +36,8 @@ audit_selected BOOLEAN, audit_p DOUBLE, audit_responded BOOLEAN, outcomes SMALLI
 
 const otherTables = `
 CREATE TABLE calls (call UUID, contact UUID, episode UUID, contact_type VARCHAR, contact_kind VARCHAR, episode_month INTEGER, started_at TIMESTAMP);
-CREATE TABLE checks (call UUID, finding VARCHAR, handling VARCHAR, state VARCHAR, reason VARCHAR, episode_month INTEGER);
-CREATE TABLE outcomes (outcome UUID, call UUID, source VARCHAR, route VARCHAR, seen_at TIMESTAMP);
+CREATE TABLE checks (call UUID, finding VARCHAR, handling VARCHAR, state VARCHAR, reason VARCHAR, episode_month INTEGER, seq SMALLINT, observer VARCHAR, value_code VARCHAR, value_number DOUBLE, asked_at TIMESTAMP);
+CREATE TABLE outcomes (outcome UUID, call UUID, source VARCHAR, route VARCHAR, seen_at TIMESTAMP, treatment_begun BOOLEAN);
 CREATE TABLE coverage (feed VARCHAR, from_date DATE, to_date DATE, delivered_at TIMESTAMP, "rows" BIGINT);
 CREATE TABLE set_aside (file VARCHAR, "row" BIGINT, "column" VARCHAR, reason VARCHAR, kind VARCHAR, expected VARCHAR, remedy VARCHAR);`
 

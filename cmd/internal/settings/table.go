@@ -78,7 +78,7 @@ type setting struct {
 var table = []setting{
 	{"config", "", "", "settings `FILE` (YAML); hindcheck.yaml is read if there is one"},
 	{"store", "s", "store", "`FOLDER` of the Parquet store"},
-	{"format", "f", "text", "text, csv or json"},
+	{"format", "f", "text", "text, csv or json; monthly also html"},
 	{"out", "o", "", "write the result to this `PATH` instead of standard output"},
 	{"quiet", "q", false, "no progress and no remarks on standard error"},
 	{"threads", "", 0, "threads for queries; 0 uses all"},

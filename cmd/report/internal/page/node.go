@@ -223,7 +223,7 @@ var Formats = map[string]func(float64) string{
 	"int":    wholeNumber,
 	"pct":    func(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) + " %" },
 	"points": signedPoints,
-	"num":    func(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) },
+	"num":    func(x float64) string { return strings.Replace(strconv.FormatFloat(x, 'f', 2, 64), "-", "\u2212", 1) },
 }
 
 func wholeNumber(x float64) string {

@@ -188,7 +188,7 @@ func shown(value any, as string) string {
 				s = "0.0"
 			}
 		case "num":
-			s = fmt.Sprintf("%.2f", v)
+			s = strings.Replace(fmt.Sprintf("%.2f", v), "-", "\u2212", 1)
 		}
 		return s
 	}
@@ -199,7 +199,7 @@ var digit = regexp.MustCompile(`\d`)
 
 // The only numbers of the page that do not come from the JSON: definitions in
 // the text and years of sources.
-var prose = []string{"A design effect of 2", "Begg and Greenes 1983", "Manski 1990", "Newcombe 1998", "rang again within 24"}
+var prose = []string{"A design effect of 2", "Begg and Greenes 1983", "Manski 1990", "Newcombe 1998", "rang again within 24", "19 in 20 differences"}
 
 // Every number on the page stands in the JSON, at the path beside it, and
 // nothing that looks like a number stands outside such a tie.

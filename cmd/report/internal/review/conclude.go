@@ -255,7 +255,7 @@ func accuracySentence(t *Test, period string) string {
 	if t.Verified.FN == 0 {
 		return fmt.Sprintf("%s, with %s kept at home followed up.", s, plural(t.Kept.Sampled, "animal", "animals"))
 	}
-	s += fmt.Sprintf(": %s among the %s kept at home and followed up, %s among the %s that were brought in all the same",
+	s += fmt.Sprintf(": %s among the %s kept at home or told to come later and followed up, %s among the %s that a vet saw all the same",
 		orNone(t.Kept.SampledNeeded), count(float64(t.Kept.Sampled)), orNone(t.Kept.FoundNeeded), count(float64(t.Kept.Found)))
 	if rest := t.Verified.FN - t.Kept.SampledNeeded - t.Kept.FoundNeeded; rest > 0 {
 		s += fmt.Sprintf(", %s among those sent in, but less urgently", count(float64(rest)))

@@ -67,9 +67,11 @@ type Review struct {
 	Findings   []Finding   `json:"findings"`
 	Thresholds []Threshold `json:"thresholds"`
 	Handling   []Handling  `json:"handling"`
-	Safety     Safety      `json:"safety"`
-	Data       Data        `json:"data"`
-	Cautions   []string    `json:"cautions"`
+	// Readings compare what the owner read with what the vet read.
+	Readings []Reading `json:"readings"`
+	Safety   Safety    `json:"safety"`
+	Data     Data      `json:"data"`
+	Cautions []string  `json:"cautions"`
 }
 
 // AsOf says which state of the store was read.
@@ -148,7 +150,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		fill func(*Review) error
 	}{
 		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"flags", b.fillFlags}, {"process", b.fillProcess},
-		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling},
+		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling}, {"readings", b.fillReadings},
 		{"safety", b.fillSafety}, {"data", b.fillData},
 	} {
 		if err := part.fill(r); err != nil {
