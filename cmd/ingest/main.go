@@ -40,6 +40,7 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddCommand(loadCommand(s), statusCommand(s), setAsideCommand(s), verifyCommand(s), filesCommand(s), lookupCommand(s), eraseCommand(s))
+	root.AddCommand(loadCommand(s), inspectCommand(s), statusCommand(s), setAsideCommand(s), verifyCommand(s), filesCommand(s), lookupCommand(s),
+		eraseCommand(s))
 	return command.Execute(ctx, root, args, s)
 }
