@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"time"
 
@@ -211,7 +212,10 @@ func casesDiffer(a, b store.Definitions) bool {
 func (l *loader) read(ctx context.Context, t reading) error {
 	name := filepath.Base(t.path)
 	if load, ok, err := l.known(t); ok || err != nil {
-		l.sum.Known = append(l.sum.Known, KnownExport{name, load})
+		// An export that two descriptions read is one export.
+		if k := (KnownExport{name, load}); !slices.Contains(l.sum.Known, k) {
+			l.sum.Known = append(l.sum.Known, k)
+		}
 		return err
 	}
 	no := int32(len(l.exports))

@@ -4,6 +4,8 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"sort"
 	"text/tabwriter"
 	"time"
@@ -14,9 +16,7 @@ import (
 
 // writeSummary writes what a load did, for people.
 func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
-	for _, k := range sum.Known {
-		fmt.Fprintf(w, "%s: already loaded by load %d\n", k.Name, k.Load)
-	}
+	writeKnown(w, sum.Known)
 	if sum.Load == 0 {
 		_, err := fmt.Fprintf(w, "nothing new; %s is as it was\n", dir)
 		return err
@@ -47,6 +47,26 @@ func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
 		fmt.Fprintln(w, "a definition changed: the cases of all months were derived anew")
 	}
 	return nil
+}
+
+// namedKnown is how many exports that were loaded before are named; more are
+// only counted.
+const namedKnown = 5
+
+func writeKnown(w io.Writer, known []pipeline.KnownExport) {
+	if len(known) <= namedKnown {
+		for _, k := range known {
+			fmt.Fprintf(w, "%s: already loaded by load %d\n", k.Name, k.Load)
+		}
+		return
+	}
+	byLoad := map[int]int{}
+	for _, k := range known {
+		byLoad[k.Load]++
+	}
+	for _, load := range slices.Sorted(maps.Keys(byLoad)) {
+		fmt.Fprintf(w, "%d exports: already loaded by load %d\n", byLoad[load], load)
+	}
 }
 
 // writeSummaryCSV writes the account of every export, a row each.
