@@ -17,10 +17,10 @@ import (
 var update = flag.Bool("update", false, "take the screenshots of testdata anew; refused in CI")
 
 // TestScreens takes the pictures that the README shows, when asked with
-// -update: the demonstration line's review on a desk, on a telephone, and its
-// first two printed pages. Without the flag it only asks that they are there.
+// -update: the demonstration line's review on a desk, on a telephone, and each
+// printed page. Without the flag it only asks that they are there.
 func TestScreens(t *testing.T) {
-	names := []string{"review-desktop.png", "review-phone.png", "review-a4-1.png", "review-a4-2.png"}
+	names := []string{"review-desktop.png", "review-phone.png", "review-a4-01.png", "review-a4-02.png"}
 	if !*update {
 		for _, name := range names {
 			if info, err := os.Stat(filepath.Join("testdata", name)); err != nil || info.Size() > 400_000 {
@@ -81,10 +81,16 @@ func shoot(t *testing.T, address, into string) {
 	if err := os.WriteFile("review.pdf", pdf, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	for _, n := range []string{"1", "2"} {
-		out := filepath.Join(into, "review-a4-"+n)
-		if msg, err := exec.Command("pdftoppm", "-r", "80", "-f", n, "-l", n, "-singlefile", "-png", "review.pdf", out).CombinedOutput(); err != nil {
-			t.Fatalf("pdftoppm (package poppler-utils): %v: %s", err, msg)
+	old, err := filepath.Glob(filepath.Join(into, "review-a4-*.png"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range old {
+		if err := os.Remove(name); err != nil {
+			t.Fatal(err)
 		}
+	}
+	if msg, err := exec.Command("pdftoppm", "-r", "70", "-png", "review.pdf", filepath.Join(into, "review-a4")).CombinedOutput(); err != nil {
+		t.Fatalf("pdftoppm (package poppler-utils): %v: %s", err, msg)
 	}
 }
