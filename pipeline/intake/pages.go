@@ -1,0 +1,238 @@
+package intake
+
+import (
+	"encoding/binary"
+	"math"
+
+	"github.com/apache/arrow-go/v18/arrow"
+	"github.com/apache/arrow-go/v18/arrow/memory"
+	"github.com/apache/arrow-go/v18/parquet"
+	"github.com/apache/arrow-go/v18/parquet/file"
+	"github.com/apache/arrow-go/v18/parquet/metadata"
+
+	"hindcheck/pipeline/records"
+)
+
+// content is what a column's pages hold: values encoded behind the levels in
+// page, and a dictionary that they point into, if there is one.
+type content struct {
+	encoding parquet.Encoding
+	dict     []byte
+	words    int // entries of dict; -1: no dictionary
+}
+
+// column writes one column of a row group.
+func (f *partFile) column(meta *metadata.ColumnChunkMetaDataBuilder, c *column, ordinal, n int) error {
+	if err := f.begin(meta, ordinal); err != nil {
+		return err
+	}
+	nulls := c.nulls(n)
+	f.page = f.page[:0]
+	if !c.Required {
+		f.page = appendLevels(f.page, c.valid, n, nulls)
+	}
+	body := content{parquet.Encodings.Plain, nil, -1}
+	if nulls < n {
+		body = f.encode(c, n, nulls)
+	}
+	if body.words >= 0 {
+		page := file.NewDictionaryPage(memory.NewBufferBytes(body.dict), int32(body.words), parquet.Encodings.Plain)
+		if _, err := f.pager.WriteDictionaryPage(page); err != nil {
+			return err
+		}
+	}
+	data := f.page
+	if f.pager.HasCompressor() {
+		f.compressed.Reset()
+		data = f.pager.Compress(&f.compressed, f.page)
+	}
+	page := file.NewDataPageV1(memory.NewBufferBytes(data), int32(n), body.encoding, parquet.Encodings.RLE, parquet.Encodings.RLE, int32(len(f.page)))
+	defer page.Release()
+	if _, err := f.pager.WriteDataPage(page); err != nil {
+		return err
+	}
+	return f.pager.Close(body.words >= 0, false)
+}
+
+// begin makes the page writer ready for a column.
+func (f *partFile) begin(meta *metadata.ColumnChunkMetaDataBuilder, ordinal int) (err error) {
+	path := meta.Descr().Path()
+	codec, level := f.props.CompressionFor(path), f.props.CompressionLevelFor(path)
+	if f.pager == nil {
+		f.pager, err = file.NewPageWriter(f.out, codec, level, meta, f.groups, int16(ordinal), memory.DefaultAllocator, false, nil, nil)
+		return err
+	}
+	return f.pager.Reset(f.out, codec, level, meta, f.groups, int16(ordinal), nil, nil)
+}
+
+// nulls counts the rows without a value.
+func (c *column) nulls(n int) int {
+	if c.absent {
+		return n
+	}
+	if c.Required {
+		return 0
+	}
+	sum := 0
+	for _, v := range c.valid[:n] {
+		sum += int(v)
+	}
+	return n - sum
+}
+
+// encode appends the values, without gaps, to the page.
+func (f *partFile) encode(c *column, n, nulls int) content {
+	switch c.Kind {
+	case records.UUID:
+		return f.keys(c, n, nulls)
+	case records.Text:
+		f.indices = dense(f.indices, c.i32, c.valid, n, nulls)
+		f.page = appendIndices(f.page, f.indices, len(c.words.hashes))
+		return content{parquet.Encodings.RLEDict, c.words.page, len(c.words.hashes)}
+	case records.Boolean:
+		f.page = appendBits(f.page, dense(nil, c.b8, c.valid, n, nulls))
+		return content{parquet.Encodings.Plain, nil, -1}
+	case records.Float:
+		return few(f, c.f64, c, n, nulls, math.Float64bits, func(dst []byte, v float64) []byte {
+			return binary.LittleEndian.AppendUint64(dst, math.Float64bits(v))
+		})
+	case records.Int32, records.Date:
+		return few(f, c.i32, c, n, nulls, func(v int32) uint64 { return uint64(uint32(v)) }, func(dst []byte, v int32) []byte {
+			return binary.LittleEndian.AppendUint32(dst, uint32(v))
+		})
+	case records.Int16:
+		return few(f, c.i16, c, n, nulls, func(v int16) uint64 { return uint64(uint32(int32(v))) }, func(dst []byte, v int16) []byte {
+			return binary.LittleEndian.AppendUint32(dst, uint32(int32(v)))
+		})
+	}
+	return f.whole(c, n, nulls)
+}
+
+// few encodes numbers by a dictionary when there are few different ones, else
+// as they are.
+func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) uint64, put func([]byte, T) []byte) content {
+	f.distinct.reset()
+	f.indices = f.indices[:0]
+	start := len(f.page)
+	dict := []byte(nil)
+	for i, v := range values[:n] {
+		if nulls > 0 && c.valid[i] == 0 {
+			continue
+		}
+		known := len(f.distinct.values)
+		k, ok := f.distinct.add(key(v))
+		if !ok {
+			f.page = f.page[:start]
+			for j, v := range values[:n] {
+				if nulls == 0 || c.valid[j] == 1 {
+					f.page = put(f.page, v)
+				}
+			}
+			return content{parquet.Encodings.Plain, nil, -1}
+		}
+		if int(k) == known {
+			dict = put(dict, v)
+		}
+		f.indices = append(f.indices, k)
+	}
+	f.page = appendIndices(f.page, f.indices, len(f.distinct.values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.values)}
+}
+
+// whole encodes 64-bit numbers: one that stands in every row as a dictionary
+// of one, row hashes as they are, others as differences.
+func (f *partFile) whole(c *column, n, nulls int) content {
+	f.i64 = dense(f.i64, c.i64, c.valid, n, nulls)
+	switch {
+	case constantOf(f.i64):
+		f.indices = append(f.indices[:0], make([]int32, len(f.i64))...)
+		f.page = appendIndices(f.page, f.indices, 1)
+		return content{parquet.Encodings.RLEDict, binary.LittleEndian.AppendUint64(nil, uint64(f.i64[0])), 1}
+	case c.Name == records.RowHash:
+		f.page = append(f.page, arrow.Int64Traits.CastToBytes(f.i64)...)
+		return content{parquet.Encodings.Plain, nil, -1}
+	}
+	f.page = appendDelta(f.page, f.i64)
+	return content{parquet.Encodings.DeltaBinaryPacked, nil, -1}
+}
+
+// keys encodes pseudonyms: as they are; or, where the same one stands in rows
+// that follow each other (checks of a call), by a dictionary of the changes; or,
+// where there are few (advisors), by a dictionary.
+func (f *partFile) keys(c *column, n, nulls int) content {
+	keys := f.denseKeys(c, n, nulls)
+	changes := 0
+	for i := 0; i < len(keys); i += 16 {
+		if i == 0 || string(keys[i:i+16]) != string(keys[i-16:i]) {
+			changes++
+		}
+	}
+	if 2*changes > len(keys)/16 {
+		if body, ok := f.fewKeys(keys); ok {
+			return body
+		}
+		f.page = append(f.page, keys...)
+		return content{parquet.Encodings.Plain, nil, -1}
+	}
+	dict := make([]byte, 0, 16*changes)
+	f.indices = f.indices[:0]
+	for i := 0; i < len(keys); i += 16 {
+		if i == 0 || string(keys[i:i+16]) != string(keys[i-16:i]) {
+			dict = append(dict, keys[i:i+16]...)
+		}
+		f.indices = append(f.indices, int32(len(dict)/16-1))
+	}
+	f.page = appendIndices(f.page, f.indices, changes)
+	return content{parquet.Encodings.RLEDict, dict, changes}
+}
+
+// fewKeys encodes keys of which there are at most maxDistinct. They are told
+// apart by their first half; should two agree in it, there is no dictionary.
+func (f *partFile) fewKeys(keys []byte) (content, bool) {
+	f.distinct.reset()
+	f.indices = f.indices[:0]
+	var dict []byte
+	for i := 0; i < len(keys); i += 16 {
+		known := len(f.distinct.values)
+		k, ok := f.distinct.add(binary.LittleEndian.Uint64(keys[i:]))
+		if !ok {
+			return content{}, false
+		}
+		if int(k) == known {
+			dict = append(dict, keys[i:i+16]...)
+		} else if string(dict[16*k:16*k+16]) != string(keys[i:i+16]) {
+			return content{}, false
+		}
+		f.indices = append(f.indices, k)
+	}
+	f.page = appendIndices(f.page, f.indices, len(f.distinct.values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.values)}, true
+}
+
+// denseKeys returns the keys without gaps; without nulls it copies nothing.
+func (f *partFile) denseKeys(c *column, n, nulls int) []byte {
+	if nulls == 0 {
+		return c.uuid[:16*n]
+	}
+	f.uuids = f.uuids[:0]
+	for i := range n {
+		if c.valid[i] == 1 {
+			f.uuids = append(f.uuids, c.uuid[16*i:16*i+16]...)
+		}
+	}
+	return f.uuids
+}
+
+// dense returns the values without gaps, in scratch where there are any.
+func dense[T any](scratch, values []T, valid []uint8, n, nulls int) []T {
+	if nulls == 0 {
+		return append(scratch[:0], values[:n]...)
+	}
+	scratch = extend(scratch[:cap(scratch)], n)
+	k := 0
+	for i, v := range values[:n] {
+		scratch[k] = v
+		k += int(valid[i])
+	}
+	return scratch[:k]
+}
