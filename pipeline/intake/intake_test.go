@@ -322,7 +322,7 @@ func TestCellsAreNotKept(t *testing.T) {
 
 func TestReadErrors(t *testing.T) {
 	desc := describe(t, wideYAML)
-	good := Input{Path: write(t, "export-2026-11-01.csv", "Call;Where;Gums;Refill\nC1;home;pink;2\n"), Desc: desc, Dict: findings.Default(), Key: testKey(t), Dir: t.TempDir()}
+	good := Input{Path: write(t, "export-2026-11-01.csv", "Call;Where;Gums;Refill\nC1;home;pink;2\n"), Desc: desc, Dict: findings.Default(), Key: testKey(t), Dir: t.TempDir(), Workers: 1}
 	in := good
 	in.Key = privacy.Key{}
 	if _, err := Read(context.Background(), in); !errors.Is(err, privacy.ErrKey) {
