@@ -176,8 +176,8 @@ func (l *loader) run(ctx context.Context, todo []reading) error {
 	if len(l.exports) == 0 && !rebuild && m.Definitions == l.ids() {
 		return nil // nothing new: the store stays untouched
 	}
-	l.opt.Progress("resolve rows against the store", 0)
 	set := l.defs.Settings()
+	set.Progress = func(step string) { l.opt.Progress(step, 0) }
 	set.RebuildCases = rebuild
 	res, err := resolve.Run(ctx, l.tx, l.parts, set, duck.Options{Threads: l.opt.Threads, MemoryMB: l.opt.MemoryMB})
 	if err != nil {

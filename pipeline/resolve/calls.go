@@ -5,14 +5,17 @@ import (
 	"fmt"
 	"sort"
 	"strings"
-	"time"
 
 	"hindcheck/pipeline/store"
 )
 
-// localMonth is the month of a record's start on the caller's calendar. A
-// record without a zone is taken as UTC.
-const localMonth = `(year(timezone(coalesce(zone, 'UTC'), started_at)) * 100 + month(timezone(coalesce(zone, 'UTC'), started_at)))::INTEGER`
+// localMonth makes the month of a record from local_start, the time of its start
+// on the caller's clock; a record without a zone is taken as UTC. The time is
+// made once a row: the calendar of a zone is the dearest function of the query.
+const (
+	localStart = `timezone(coalesce(zone, 'UTC'), started_at) AS local_start`
+	localMonth = `(year(local_start) * 100 + month(local_start))::INTEGER`
+)
 
 // calls resolves the calls and builds episodes. It leaves behind
 //
@@ -27,13 +30,14 @@ func (r *Resolver) calls(ctx context.Context) error {
 		`CREATE TABLE stirred AS
 			SELECT DISTINCT animal FROM inc_calls WHERE animal IS NOT NULL
 			UNION SELECT c.animal FROM cur_calls c SEMI JOIN gone USING (call) WHERE c.animal IS NOT NULL`,
-		`CREATE VIEW pres AS
-			SELECT call, contact, animal, started_at, contact_type, complaint, contact_kind AS hint, ` + localMonth + ` AS own_month, NULL::UUID AS was_episode,
-				NULL::INTEGER AS was_month, NULL::VARCHAR AS was_kind, true AS fresh FROM inc_calls
+		// The narrow columns of every record that may join an episode, read once.
+		`CREATE TABLE pres AS SELECT * EXCLUDE (local_start), ` + localMonth + ` AS own_month FROM (
+			SELECT call, contact, animal, started_at, contact_type, complaint, contact_kind AS hint, ` + localStart + `, NULL::UUID AS was_episode,
+				NULL::INTEGER AS was_month, NULL::VARCHAR AS was_kind, true AS fresh, src_file, src_row FROM inc_calls
 			UNION ALL
-			SELECT c.call, c.contact, c.animal, c.started_at, c.contact_type, c.complaint, c.contact_kind_given, ` + localMonth + `,
-				c.episode, c.episode_month, c.contact_kind, false
-			FROM cur_calls c SEMI JOIN stirred USING (animal) ANTI JOIN gone USING (call)`,
+			SELECT c.call, c.contact, c.animal, c.started_at, c.contact_type, c.complaint, c.contact_kind_given, ` + localStart + `,
+				c.episode, c.episode_month, c.contact_kind, false, NULL, NULL
+			FROM cur_calls c SEMI JOIN stirred USING (animal) ANTI JOIN gone USING (call))`,
 	}
 	for _, q := range script {
 		if err := r.exec(ctx, q); err != nil {
@@ -44,7 +48,7 @@ func (r *Resolver) calls(ctx context.Context) error {
 		return fmt.Errorf("build episodes: %w", err)
 	}
 	script = []string{
-		`CREATE VIEW placed AS SELECT p.*,
+		`CREATE TABLE placed AS SELECT p.call, p.animal, p.started_at, p.fresh, p.src_file, p.src_row, p.was_episode, p.was_month, p.was_kind,
 			CASE WHEN p.contact_type = 'clinical' THEN coalesce(a.episode, p.call) END AS episode,
 			coalesce(a.month, p.own_month) AS month,
 			CASE WHEN a.kind IS NOT NULL THEN a.kind WHEN p.contact_type = 'clinical' THEN 'first' ELSE p.hint END AS kind
@@ -74,14 +78,15 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 	cols := callsTable.stored()
 	for _, m := range months {
 		r.touched[m] = true
-		lo, hi := monthBounds(m)
+		staged, err := r.stagedOf(ctx, callsTable, fmt.Sprintf("SELECT DISTINCT src_file FROM placed WHERE fresh AND month = %d", m))
+		if err != nil {
+			return err
+		}
 		query := fmt.Sprintf(`SELECT %[1]s FROM (
-			SELECT s.* EXCLUDE (contact_kind), s.contact_kind AS contact_kind_given,
-				CASE WHEN a.kind IS NOT NULL THEN a.kind WHEN s.contact_type = 'clinical' THEN 'first' ELSE s.contact_kind END AS contact_kind,
-				CASE WHEN s.contact_type = 'clinical' THEN coalesce(a.episode, s.call) END AS episode,
-				%[2]d::INTEGER AS episode_month, %[3]d::INTEGER AS load_no
-			FROM inc_calls s SEMI JOIN (SELECT call FROM callmonth WHERE month = %[2]d) k USING (call) LEFT JOIN asg a USING (call)
-			WHERE s.started_at BETWEEN %[4]s AND %[5]s
+			SELECT s.* EXCLUDE (contact_kind), s.contact_kind AS contact_kind_given, p.kind AS contact_kind, p.episode, p.month AS episode_month,
+				%[3]d::INTEGER AS load_no
+			FROM (%[4]s) s JOIN (SELECT src_file, src_row, kind, episode, month FROM placed WHERE fresh AND month = %[2]d) p
+				ON s.src_file = p.src_file AND s.src_row = p.src_row
 			UNION ALL BY NAME
 			SELECT c.* REPLACE (greatest(c.exported_at, t.now_at) AS exported_at)
 			FROM cur_calls c LEFT JOIN touch_calls t USING (call) ANTI JOIN gone USING (call) ANTI JOIN moved USING (call)
@@ -89,7 +94,7 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 			UNION ALL BY NAME
 			SELECT c.* REPLACE (v.episode AS episode, v.month AS episode_month, v.kind AS contact_kind, %[3]d::INTEGER AS load_no)
 			FROM cur_calls c JOIN moved v USING (call) WHERE v.month = %[2]d
-		) ORDER BY started_at, call`, names(cols, ""), m, r.tx.No, lo, hi)
+		) ORDER BY started_at, call`, names(cols, ""), m, r.tx.No, staged)
 		if err := r.replace(ctx, "calls", m, query); err != nil {
 			return err
 		}
@@ -125,15 +130,6 @@ func (r *Resolver) history(ctx context.Context, tab string, months []int, from, 
 		}
 	}
 	return nil
-}
-
-// monthBounds gives literal bounds that surely hold every call of a month's
-// episodes: the month, a day for the time zone, and the longest window.
-func monthBounds(m int) (lo, hi string) {
-	first := time.Date(m/100, time.Month(m%100), 1, 0, 0, 0, 0, time.UTC)
-	const layout = "2006-01-02"
-	return "TIMESTAMPTZ '" + first.AddDate(0, 0, -2).Format(layout) + "'",
-		"TIMESTAMPTZ '" + first.AddDate(0, 3, 0).Format(layout) + "'"
 }
 
 func monthList(months map[int]bool) []int {

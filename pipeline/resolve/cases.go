@@ -34,28 +34,32 @@ func CasesSQL(rel Relations, set Settings) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("compile rules: %w", err)
 	}
-	var pivot, columns, codes, scales []string
+	var pivot, columns, codes, numbers []string
 	for i := range set.Dictionary.Findings {
 		f := &set.Dictionary.Findings[i]
-		pivot = append(pivot, fmt.Sprintf("arg_max(code, place) FILTER (WHERE finding = '%s') AS %s", f.ID, f.Column()))
-		columns = append(columns, fmt.Sprintf("coalesce(w.%[1]s, -1)::%[2]s AS %[1]s", f.Column(), f.SQLType()))
+		pivot = append(pivot, fmt.Sprintf("max(packed) FILTER (WHERE no = %d) AS %s", i, f.Column()))
+		columns = append(columns, fmt.Sprintf("coalesce((w.%[1]s & 4294967295) - %[3]d, -1)::%[2]s AS %[1]s", f.Column(), f.SQLType(), lift))
 		if f.Kind == findings.Number {
-			scales = append(scales, fmt.Sprintf("('%s', %d, %d)", f.ID, f.Scale, f.MaxStored()))
+			numbers = append(numbers, fmt.Sprintf("('%s', %d::SMALLINT, %d, %d)", f.ID, i, f.Scale, f.MaxStored()))
 			continue
 		}
+		numbers = append(numbers, fmt.Sprintf("('%s', %d::SMALLINT, NULL, NULL)", f.ID, i))
 		for p, c := range f.Codes {
-			codes = append(codes, fmt.Sprintf("('%s', '%s', %d)", f.ID, c.ID, p+1))
+			codes = append(codes, fmt.Sprintf("(%d::SMALLINT, '%s', %d)", i, c.ID, p+1))
 		}
 	}
 	var b strings.Builder
 	err = casesTemplate.Execute(&b, map[string]string{
 		"Calls": rel.Calls, "Checks": rel.Checks, "Outcomes": rel.Outcomes,
-		"Codes": orNone(codes, "('', '', 0)"), "Scales": orNone(scales, "('', 1, 0)"),
+		"Codes": orNone(codes, "(NULL::SMALLINT, '', 0)"), "Numbers": orNone(numbers, "('', NULL::SMALLINT, 1, 0)"), "Lift": fmt.Sprint(lift),
 		"Pivot": strings.Join(pivot, ",\n    "), "Findings": strings.Join(columns, ", "),
 		"Found": casedef.SQL(set.CaseDef), "Ruled": ruled, "Select": casesSelect(set, ruleColumns),
 	})
 	return b.String(), err
 }
+
+// lift makes the code of every reading positive: the lowest is -4.
+const lift = 4
 
 // orNone keeps a VALUES list from being empty.
 func orNone(list []string, none string) string {
@@ -127,7 +131,7 @@ func (r *Resolver) cases(ctx context.Context) error {
 // batchRows bounds the calls whose cases are derived in one query. Planning the
 // query costs about as much as deriving ten thousand cases, so small months go
 // together; the bound keeps memory from growing with the store.
-const batchRows = 400_000
+const batchRows = 100_000
 
 func (r *Resolver) batches(months []int) [][]int {
 	rows := map[int]int64{}
@@ -171,15 +175,16 @@ func (r *Resolver) casesOf(ctx context.Context, months []int) error {
 	if err != nil {
 		return err
 	}
+	const order = " ORDER BY started_at, episode"
 	if len(months) == 1 {
-		_, err := r.write(ctx, store.Cases, "", months[0], query)
+		_, err := r.write(ctx, store.Cases, "", months[0], query+order)
 		return err
 	}
 	if err := r.exec(ctx, "CREATE OR REPLACE TABLE derived AS "+query); err != nil {
 		return err
 	}
 	for _, m := range months {
-		if _, err := r.write(ctx, store.Cases, "", m, fmt.Sprintf("SELECT * FROM derived WHERE month = %d ORDER BY started_at, episode", m)); err != nil {
+		if _, err := r.write(ctx, store.Cases, "", m, fmt.Sprintf("SELECT * FROM derived WHERE month = %d"+order, m)); err != nil {
 			return err
 		}
 	}

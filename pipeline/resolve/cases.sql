@@ -29,22 +29,25 @@ contacts AS (
     count(DISTINCT c.contact)::SMALLINT AS contacts,
     coalesce(bool_or(c.contact <> o.contact AND c.contact_kind = 're_contact' AND c.started_at <= o.started_at + INTERVAL 24 HOUR), false) AS recontact_24h
   FROM clinical c JOIN opening o ON c.episode = o.episode GROUP BY c.episode),
--- Readings of the first contact as small integers; the last one done wins over
--- earlier ones, and any reading over a blank.
+-- Readings of the first contact, each packed into one whole number: the higher
+-- half is its place (the last one done wins over earlier ones, and any reading
+-- over a blank), the lower half its code as stored, moved up to be positive.
+dict AS (SELECT * FROM (VALUES {{.Numbers}}) AS t(finding, no, scale, highest)),
+code AS (SELECT * FROM (VALUES {{.Codes}}) AS t(no, code, number)),
 readings AS (
-  SELECT f.episode, k.finding, k.handling,
+  SELECT f.episode, n.no,
+    CASE k.handling WHEN 'refused' THEN 4 WHEN 'wrapped' THEN 3 WHEN 'held' THEN 2 WHEN 'free' THEN 1 END::TINYINT AS handled,
+    (CASE WHEN k.state = 'done' THEN 100000::BIGINT ELSE 0::BIGINT END + k.seq) * 4294967296 + {{.Lift}} +
     CASE WHEN k.state = 'done' THEN coalesce(d.number, CASE WHEN k.value_number >= 0 AND k.value_number * n.scale <= n.highest THEN round(k.value_number * n.scale)::INTEGER END, -1)
       WHEN k.state = 'not_possible' THEN -2 WHEN k.state = 'declined' THEN -3
-      WHEN k.reason = 'stopped_early' THEN -4 ELSE -1 END AS code,
-    CASE WHEN k.state = 'done' THEN 100000 ELSE 0 END + k.seq AS place
+      WHEN k.reason = 'stopped_early' THEN -4 ELSE -1 END AS packed
   FROM ({{.Checks}}) k JOIN first_contact f USING (call)
-  LEFT JOIN (SELECT * FROM (VALUES {{.Codes}}) AS t(finding, code, number)) d ON d.finding = k.finding AND d.code = k.value_code
-  LEFT JOIN (SELECT * FROM (VALUES {{.Scales}}) AS t(finding, scale, highest)) n ON n.finding = k.finding
+  LEFT JOIN dict n ON n.finding = k.finding
+  LEFT JOIN code d ON d.no = n.no AND d.code = k.value_code
   WHERE k.observer IS DISTINCT FROM 'vet'),
 wide AS (
   SELECT episode,
-    CASE WHEN bool_or(handling = 'refused') THEN 'refused' WHEN bool_or(handling = 'wrapped') THEN 'wrapped'
-      WHEN bool_or(handling = 'held') THEN 'held' ELSE max(handling) END AS handling,
+    CASE max(handled) WHEN 4 THEN 'refused' WHEN 3 THEN 'wrapped' WHEN 2 THEN 'held' WHEN 1 THEN 'free' END AS handling,
     {{.Pivot}}
   FROM readings GROUP BY episode),
 ep AS (SELECT episode, started_at FROM opening),
@@ -60,4 +63,3 @@ base AS (
 ruled AS ({{.Ruled}})
 SELECT {{.Select}}
 FROM ruled b LEFT JOIN found f ON f.episode = b.episode
-ORDER BY b.started_at, b.episode

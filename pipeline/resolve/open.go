@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"hindcheck/pipeline/casedef"
@@ -29,6 +30,8 @@ type Settings struct {
 	// RebuildCases derives the cases of every month anew, because a
 	// definition has changed.
 	RebuildCases bool
+	// Progress, if set, is told the name of each step as it begins.
+	Progress func(step string)
 }
 
 // Part is one staged Parquet file of the load.
@@ -62,6 +65,8 @@ type Resolver struct {
 	aside int
 	// touched are the months of calls whose cases must be derived anew.
 	touched map[int]bool
+	// inMemory are the tables whose staged rows have been read into memory.
+	inMemory map[string]bool
 	// fresh are the staged files of this load by table and month.
 	fresh map[string]map[int]string
 }
@@ -76,7 +81,7 @@ func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck
 		return nil, err
 	}
 	defer db.Close()
-	r := &Resolver{db: db, tx: tx, set: set, parts: map[string][]Part{}, touched: map[int]bool{}, fresh: map[string]map[int]string{},
+	r := &Resolver{db: db, tx: tx, set: set, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{},
 		res: &Result{Sums: map[int32]*store.Sums{}, Links: map[string]int64{}, Aside: map[string]int64{}}}
 	for _, p := range parts {
 		r.parts[p.Table] = append(r.parts[p.Table], p)
@@ -89,6 +94,9 @@ func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck
 		{"resolve outcomes", r.outcomes}, {"resolve coverage", r.coverage}, {"derive cases", r.cases},
 	}
 	for _, s := range steps {
+		if set.Progress != nil {
+			set.Progress(s.name)
+		}
 		if err := s.run(ctx); err != nil {
 			return nil, fmt.Errorf("%s: %w", s.name, err)
 		}
@@ -116,7 +124,7 @@ func (r *Resolver) open(ctx context.Context) error {
 		}
 		kind := "VIEW"
 		if small(staged) {
-			kind = "TABLE"
+			kind, r.inMemory[t.name] = "TABLE", true
 		}
 		if err := r.exec(ctx, "CREATE "+kind+" st_"+t.name+" AS "+relation(staged, t.staged())); err != nil {
 			return err
@@ -142,6 +150,25 @@ func small(paths []string) bool {
 		total += st.Size()
 	}
 	return total <= smallBytes
+}
+
+// stagedOf selects the staged rows of a table from those exports alone whose
+// numbers a query gives, so that monthly exports are not all read for each month.
+func (r *Resolver) stagedOf(ctx context.Context, t table, files string) (string, error) {
+	if r.inMemory[t.name] {
+		return "SELECT * FROM st_" + t.name, nil
+	}
+	numbers, err := r.ints(ctx, files)
+	if err != nil {
+		return "", err
+	}
+	var paths []string
+	for _, p := range r.parts[t.name] {
+		if slices.Contains(numbers, int(p.File)) {
+			paths = append(paths, p.Path)
+		}
+	}
+	return relation(paths, t.staged()), nil
 }
 
 // view makes a view over Parquet files, or over nothing.
