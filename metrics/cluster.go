@@ -34,6 +34,11 @@ type ClusterEstimate struct {
 	// DesignEffectKnown: at 0 or 100 % caught the data do not show it.
 	DesignEffect      float64
 	DesignEffectKnown bool
+	// DesignEffectSpread is the standard deviation that chance alone gives the
+	// design effect about 1 when episodes of one cluster resemble each other no
+	// more than others: sqrt(2 * sum n(n-1)) / sum n, n being the needed episodes
+	// of a cluster (about sqrt(2/k) with k clusters of one size).
+	DesignEffectSpread float64
 	// EffectiveN is the number of independent episodes that would give the
 	// same limits: needed over the design effect, never more than needed.
 	EffectiveN float64
@@ -87,6 +92,7 @@ func ClusterRobust(patterns []ClusterPattern, conf float64) (ClusterEstimate, er
 	}
 	p := caught / needed
 	deff := sumSquares / needed
+	out.DesignEffectSpread = math.Sqrt(2*math.Max(0, sumSquares-needed)) / needed
 	if p > 0 && p < 1 {
 		out.DesignEffect = ratioVariance(patterns, p, needed, clusters) / (p * (1 - p) / needed)
 		out.DesignEffectKnown = true

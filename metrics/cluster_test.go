@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -161,5 +162,41 @@ func TestWidenByDesignEffect(t *testing.T) {
 		if err := f(); !errors.Is(err, ErrArgument) {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// Where clusters do not matter, the design effect scatters about 1 with the
+// spread that is stated; where they do, it lies far beyond it.
+func TestDesignEffectSpread(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 3))
+	for _, sizes := range [][]int64{{40, 60, 30, 50, 45, 20, 70, 55, 35, 25, 40, 60, 30, 50, 45, 20, 70, 55, 35, 25}, slices.Concat(slices.Repeat([]int64{1}, 400), slices.Repeat([]int64{2}, 80), slices.Repeat([]int64{4}, 10))} {
+		const years = 2000
+		var sum, squares float64
+		var beyond int
+		var spread float64
+		for range years {
+			var p []ClusterPattern
+			for _, n := range sizes {
+				p = append(p, ClusterPattern{Needed: n, Caught: int64(binomialDraw(r, float64(n), 0.8)), Times: 1})
+			}
+			e, err := ClusterRobust(p, 0.95)
+			if err != nil || !e.DesignEffectKnown {
+				t.Fatal(err, e)
+			}
+			spread = e.DesignEffectSpread
+			sum, squares = sum+e.DesignEffect, squares+e.DesignEffect*e.DesignEffect
+			if e.DesignEffect > 1+1.645*spread {
+				beyond++
+			}
+		}
+		mean := sum / years
+		sd := math.Sqrt(squares/years - mean*mean)
+		if math.Abs(mean-1) > 0.03 || math.Abs(sd/spread-1) > 0.1 || beyond < years/50 || beyond > years/12 {
+			t.Errorf("%d clusters: mean %.3f, standard deviation %.3f, stated %.3f, %d of %d beyond", len(sizes), mean, sd, spread, beyond, years)
+		}
+	}
+	same, err := ClusterRobust([]ClusterPattern{{Needed: 20, Caught: 20, Times: 16}, {Needed: 20, Caught: 0, Times: 4}}, 0.95)
+	if err != nil || same.DesignEffect < 1+10*same.DesignEffectSpread {
+		t.Errorf("whole clusters agree: design effect %v, spread %v, %v", same.DesignEffect, same.DesignEffectSpread, err)
 	}
 }

@@ -3,6 +3,7 @@ package review
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 
@@ -70,30 +71,48 @@ func enter(c *metrics.VerificationCell, level, route, need int8, n int64) {
 	}
 }
 
+// corrector holds what joining strata and correcting need beside the counts.
+type corrector struct {
+	dimensions, order []string // of the strata file, without the level
+	minVerified       int
+	conf              float64
+	draws             int
+	rand              func() *rand.Rand
+}
+
+func (b *builder) corrector() corrector {
+	meta := b.db.Meta()
+	return corrector{meta.Strata, meta.Collapse, b.minVerified(), b.opt.Confidence, b.opt.Draws, b.rand}
+}
+
 // corrected joins thin strata and corrects.
 func (b *builder) corrected(k *keyed) (metrics.Correction, []metrics.VerificationStratum, StrataNote, error) {
-	strata, note, err := b.collapse(k.strata())
+	return b.corrector().corrected(k)
+}
+
+func (x corrector) corrected(k *keyed) (metrics.Correction, []metrics.VerificationStratum, StrataNote, error) {
+	strata, note, err := x.collapse(k.strata())
 	if err != nil {
 		return metrics.Correction{}, nil, note, err
 	}
 	if len(strata) == 0 {
 		strata = []metrics.VerificationStratum{{Name: "no episodes"}}
 	}
-	c, err := b.correct(strata, note.MinVerified)
+	c, err := x.correct(strata, note.MinVerified)
 	if err != nil {
 		return c, nil, note, err
 	}
 	note.ThinUnverified, note.ThinShare = c.ThinUnverified, c.ThinShare
 	sayThin(&c, note.MinVerified)
-	if err := b.bothWays(&c, strata, &note); err != nil {
+	if err := x.bothWays(&c, strata, &note); err != nil {
 		return c, nil, note, err
 	}
 	return c, strata, note, nil
 }
 
-func (b *builder) correct(strata []metrics.VerificationStratum, minVerified int) (metrics.Correction, error) {
+func (x corrector) correct(strata []metrics.VerificationStratum, minVerified int) (metrics.Correction, error) {
 	return metrics.Corrected(strata, metrics.CorrectionOptions{
-		Conf: b.opt.Confidence, MinSampled: int64(minVerified), Draws: b.opt.Draws, Rand: b.rand(),
+		Conf: x.conf, MinSampled: int64(minVerified), Draws: x.draws, Rand: x.rand(),
 	})
 }
 
@@ -133,7 +152,7 @@ const narrow = 0.05
 // lie in cells of which nobody was followed up, such as three with a rare flag
 // at one level. Once they are all taken to have needed care, once none; if the
 // figure hardly moves, it stands midway and its limits cover both.
-func (b *builder) bothWays(c *metrics.Correction, strata []metrics.VerificationStratum, note *StrataNote) error {
+func (x corrector) bothWays(c *metrics.Correction, strata []metrics.VerificationStratum, note *StrataNote) error {
 	needed, well := slices.Clone(strata), slices.Clone(strata)
 	for i := range strata {
 		for _, side := range []func(*metrics.VerificationStratum) *metrics.VerificationCell{
@@ -151,32 +170,32 @@ func (b *builder) bothWays(c *metrics.Correction, strata []metrics.VerificationS
 	if note.NobodyFollowed == 0 {
 		return nil
 	}
-	high, err := b.correct(needed, note.MinVerified)
+	high, err := x.correct(needed, note.MinVerified)
 	if err != nil {
 		return err
 	}
-	low, err := b.correct(well, note.MinVerified)
+	low, err := x.correct(well, note.MinVerified)
 	if err != nil {
 		return err
 	}
 	sayThin(&low, note.MinVerified)
 	all, one, other := corrections(c), corrections(&high), corrections(&low)
 	for i, e := range all {
-		x, y := one[i], other[i]
-		if e.Estimable() || !x.Estimable() || !y.Estimable() {
+		hi, lo := one[i], other[i]
+		if e.Estimable() || !hi.Estimable() || !lo.Estimable() {
 			continue
 		}
 		room := narrow
 		if i >= 5 {
 			room *= max(1, high.Needed.Value)
 		}
-		if math.Abs(x.Value-y.Value) > room {
+		if math.Abs(hi.Value-lo.Value) > room {
 			continue
 		}
 		*e = metrics.Estimate{
-			Value: (x.Value + y.Value) / 2, Low: min(x.Low, y.Low), High: max(x.High, y.High), Conf: x.Conf,
-			Method: x.Method + ", both extremes of the cells without follow-up", Numerator: (x.Numerator + y.Numerator) / 2, Denominator: (x.Denominator + y.Denominator) / 2,
-			Warnings: append(slices.Clone(y.Warnings), "a few episodes without an outcome lie where nobody was followed up; the limits cover both that all of them needed care and that none did"),
+			Value: (hi.Value + lo.Value) / 2, Low: min(hi.Low, lo.Low), High: max(hi.High, lo.High), Conf: hi.Conf,
+			Method: hi.Method + ", both extremes of the cells without follow-up", Numerator: (hi.Numerator + lo.Numerator) / 2, Denominator: (hi.Denominator + lo.Denominator) / 2,
+			Warnings: append(slices.Clone(lo.Warnings), "a few episodes without an outcome lie where nobody was followed up; the limits cover both that all of them needed care and that none did"),
 		}
 	}
 	return nil
@@ -185,10 +204,9 @@ func (b *builder) bothWays(c *metrics.Correction, strata []metrics.VerificationS
 // collapse joins thin strata in the order of the strata file; the level stays.
 // Episodes with and without the mark are joined apart, because a rare mark is
 // thin where its absence is not.
-func (b *builder) collapse(strata []metrics.KeyedStratum) ([]metrics.VerificationStratum, StrataNote, error) {
-	meta := b.db.Meta()
-	dims := append([]string{"level"}, meta.Strata...)
-	note := StrataNote{Dimensions: dims, Order: meta.Collapse, MinVerified: b.minVerified(), Before: len(strata)}
+func (x corrector) collapse(strata []metrics.KeyedStratum) ([]metrics.VerificationStratum, StrataNote, error) {
+	dims := append([]string{"level"}, x.dimensions...)
+	note := StrataNote{Dimensions: dims, Order: x.order, MinVerified: x.minVerified, Before: len(strata)}
 	var out []metrics.VerificationStratum
 	for _, present := range []bool{true, false} {
 		var side []metrics.KeyedStratum
@@ -201,7 +219,7 @@ func (b *builder) collapse(strata []metrics.KeyedStratum) ([]metrics.Verificatio
 				side = append(side, one)
 			}
 		}
-		joined, err := metrics.CollapseStrata(side, metrics.CollapseOptions{Dimensions: dims, Order: meta.Collapse, MinSampled: int64(note.MinVerified)})
+		joined, err := metrics.CollapseStrata(side, metrics.CollapseOptions{Dimensions: dims, Order: x.order, MinSampled: int64(note.MinVerified)})
 		if err != nil {
 			return nil, note, err
 		}
@@ -267,7 +285,8 @@ type Cluster struct {
 	// data do not show it. Episodes without the cluster's name are left out.
 	DesignEffect *float64 `json:"design_effect,omitempty"`
 	// Used is whether it may widen the corrected figure: there are enough
-	// clusters to tell resemblance from chance.
+	// clusters, and the effect is larger than chance makes it in 19 of 20 lines
+	// whose clusters do not matter.
 	Used bool `json:"used"`
 }
 
@@ -276,6 +295,13 @@ type Cluster struct {
 // rather than how episodes resemble each other.
 const enoughClusters = 10
 
+// beyondChance is how many standard deviations above 1 a design effect has to
+// lie. The largest of several noisy effects is above 1 in nearly every line,
+// also where clusters do not matter: in 200 simulated years that made the limits
+// of the advice's sensitivity a sixth wider, and 95 % limits held the truth in
+// 98.5 % of them at one cut and 99.5 % at the other.
+const beyondChance = 1.645
+
 func cluster(kind, of string, p []metrics.ClusterPattern, conf float64) (Cluster, error) {
 	e, err := metrics.ClusterRobust(p, conf)
 	if err != nil {
@@ -283,7 +309,7 @@ func cluster(kind, of string, p []metrics.ClusterPattern, conf float64) (Cluster
 	}
 	c := Cluster{Kind: kind, Of: of, Clusters: e.Clusters, Figure: figure(e.Estimate)}
 	if e.DesignEffectKnown {
-		c.DesignEffect, c.Used = &e.DesignEffect, e.Clusters >= enoughClusters
+		c.DesignEffect, c.Used = &e.DesignEffect, e.Clusters >= enoughClusters && e.DesignEffect > 1+beyondChance*e.DesignEffectSpread
 	}
 	return c, nil
 }
