@@ -37,8 +37,8 @@ func CasesSQL(rel Relations, set Settings) (string, error) {
 	var pivot, columns, codes, numbers []string
 	for i := range set.Dictionary.Findings {
 		f := &set.Dictionary.Findings[i]
-		pivot = append(pivot, fmt.Sprintf("max(packed) FILTER (WHERE no = %d) AS %s", i, f.Column()))
-		columns = append(columns, fmt.Sprintf("coalesce((w.%[1]s & 4294967295) - %[3]d, -1)::%[2]s AS %[1]s", f.Column(), f.SQLType(), lift))
+		pivot = append(pivot, fmt.Sprintf("max(packed * (no = %d)::BIGINT) AS %s", i, f.Column()))
+		columns = append(columns, fmt.Sprintf("coalesce((nullif(w.%[1]s, 0) & 4294967295) - %[3]d, -1)::%[2]s AS %[1]s", f.Column(), f.SQLType(), lift))
 		if f.Kind == findings.Number {
 			numbers = append(numbers, fmt.Sprintf("('%s', %d::SMALLINT, %d, %d)", f.ID, i, f.Scale, f.MaxStored()))
 			continue
@@ -143,10 +143,16 @@ func (r *Resolver) batches(months []int) [][]int {
 			rows[a.Month] = a.Rows
 		}
 	}
+	return inBatches(months, rows, batchRows)
+}
+
+// inBatches groups months so that each group has at most limit rows, or is one
+// month.
+func inBatches(months []int, rows map[int]int64, limit int64) [][]int {
 	var out [][]int
 	total := int64(0)
 	for _, m := range months {
-		if len(out) == 0 || total+rows[m] > batchRows {
+		if len(out) == 0 || total+rows[m] > limit {
 			out, total = append(out, nil), 0
 		}
 		out[len(out)-1] = append(out[len(out)-1], m)

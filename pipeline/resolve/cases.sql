@@ -31,7 +31,9 @@ contacts AS (
   FROM clinical c JOIN opening o ON c.episode = o.episode GROUP BY c.episode),
 -- Readings of the first contact, each packed into one whole number: the higher
 -- half is its place (the last one done wins over earlier ones, and any reading
--- over a blank), the lower half its code as stored, moved up to be positive.
+-- over a blank), the lower half its code as stored, moved up to be positive. A finding's column is
+-- then the maximum of packed * (no = its number), 0 for none: a FILTER for each
+-- column would cut the whole batch anew, once a column.
 dict AS (SELECT * FROM (VALUES {{.Numbers}}) AS t(finding, no, scale, highest)),
 code AS (SELECT * FROM (VALUES {{.Codes}}) AS t(no, code, number)),
 readings AS (

@@ -3,8 +3,6 @@ package resolve
 import (
 	"context"
 	"fmt"
-	"slices"
-	"sort"
 
 	"hindcheck/pipeline/store"
 )
@@ -35,12 +33,40 @@ func (r *Resolver) checks(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for _, m := range months {
-		if err := r.checksOfMonth(ctx, m); err != nil {
-			return fmt.Errorf("month %d: %w", m, err)
+	sizes, err := r.stagedSizes(ctx)
+	if err != nil {
+		return err
+	}
+	for _, batch := range inBatches(months, sizes, batchChecks) {
+		if err := r.checksOfMonths(ctx, batch); err != nil {
+			return fmt.Errorf("months %s: %w", joinInts(batch), err)
 		}
 	}
 	return nil
+}
+
+// batchChecks bounds the staged checks that are held at a time. An export holds
+// late rows of the month before, so that months taken one by one would read each
+// export twice; the bound keeps memory from growing with the load.
+const batchChecks = 300_000
+
+// stagedSizes counts the staged checks by the month that they belong to.
+func (r *Resolver) stagedSizes(ctx context.Context) (map[int]int64, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT month, sum(n)::BIGINT FROM spread WHERE month IS NOT NULL GROUP BY month`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	out := map[int]int64{}
+	for rows.Next() {
+		var m int
+		var n int64
+		if err := rows.Scan(&m, &n); err != nil {
+			return nil, err
+		}
+		out[m] = n
+	}
+	return out, rows.Err()
 }
 
 // byVet tells the vet's own readings from the telephone checks of a call.
@@ -58,52 +84,112 @@ func (r *Resolver) orphanChecks(ctx context.Context) error {
 		FROM st_checks s ANTI JOIN home USING (call)`)
 }
 
-// checksOfMonth writes the new present of one month's checks.
-func (r *Resolver) checksOfMonth(ctx context.Context, m int) error {
-	if err := r.stageMonth(ctx, m); err != nil {
+// checksOfMonths writes the new present of some months' checks.
+func (r *Resolver) checksOfMonths(ctx context.Context, months []int) error {
+	if err := r.stageMonths(ctx, months); err != nil {
 		return err
 	}
-	before, err := r.ints(ctx, `SELECT DISTINCT was_month FROM shifted WHERE month = ?`, m)
+	if err := r.dropBeaten(ctx); err != nil {
+		return err
+	}
+	before, err := r.ints(ctx, `SELECT DISTINCT was_month FROM shifted WHERE month IN (`+joinInts(months)+`)`)
 	if err != nil {
 		return err
 	}
-	before = append(before, m)
-	cols := checksTable.stored()
+	was := r.tx.Paths(store.Current, "checks", append(before, months...)...)
+	if err := r.compareChecks(ctx, was); err != nil {
+		return err
+	}
+	changed, err := r.bookChecks(ctx)
+	if err != nil {
+		return err
+	}
+	for _, m := range months {
+		shifts, err := r.count(ctx, `SELECT count(*) FROM shifted WHERE month = ? OR was_month = ?`, m, m)
+		if err != nil {
+			return err
+		}
+		if !changed[m] && shifts == 0 {
+			continue
+		}
+		if err := r.writeChecks(ctx, m, len(was) > 0); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// stageMonths puts the staged checks of some months' calls into the table chk,
+// each with its month and the place of its export among those of the load: a
+// later export wins, then a later file.
+func (r *Resolver) stageMonths(ctx context.Context, months []int) error {
+	list := joinInts(months)
+	staged, err := r.stagedOf(ctx, checksTable, `SELECT DISTINCT src_file FROM spread WHERE month IN (`+list+`)`)
+	if err != nil {
+		return err
+	}
+	return r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE chk AS SELECT s.*, %s, h.month AS home_month FROM (%s) s
+		JOIN (SELECT call, month FROM home WHERE month IN (%s)) h USING (call)`, byVet, staged, list))
+}
+
+// dropBeaten takes out of chk what does not come from the winning export of a
+// call, and of equal keys all but the last row; lose_chk counts what was taken.
+// Most calls stand in one export and most keys in one row, so both are first
+// sought with one narrow count, and only what it finds is looked at closely.
+func (r *Resolver) dropBeaten(ctx context.Context) error {
 	script := []string{
-		`CREATE OR REPLACE VIEW was_checks AS SELECT *, ` + byVet + ` FROM (` + relation(r.tx.Paths(store.Current, "checks", before...), cols) + `)`,
-		// Rows of the winning export of a call, the last of equal keys.
-		`CREATE OR REPLACE TABLE best AS SELECT call, vet, max({e: exported_at, f: src_file}) AS top FROM chk GROUP BY call, vet`,
-		`CREATE OR REPLACE TABLE lose_chk AS
-			SELECT c.src_file, c.src_row FROM chk c JOIN best b USING (call, vet)
-			WHERE {e: c.exported_at, f: c.src_file} <> b.top
-			UNION ALL
-			SELECT src_file, unnest(list_filter(all_rows, lambda x: x <> last_row)) FROM (
-				SELECT c.src_file, max(c.src_row) AS last_row, list(c.src_row) AS all_rows FROM chk c JOIN best b USING (call, vet)
-				WHERE {e: c.exported_at, f: c.src_file} = b.top GROUP BY c.src_file, c.call, c.vet, c.finding, c.seq HAVING count(*) > 1)`,
-		`CREATE OR REPLACE VIEW win_chk AS SELECT c.* FROM chk c ANTI JOIN lose_chk l ON c.src_file = l.src_file AND c.src_row = l.src_row`,
-		fmt.Sprintf(`CREATE OR REPLACE TABLE cmp_chk AS
-			SELECT n.call, n.vet, n.at AS now_at, CASE WHEN n.sig = o.sig AND n.n = o.n THEN '%s' WHEN n.at < o.at THEN '%s' ELSE '%s' END AS class, n.at > o.at AS newer
-			FROM (SELECT call, vet, bit_xor(row_hash) AS sig, count(*) AS n, max(exported_at) AS at FROM win_chk GROUP BY call, vet) n
-			JOIN (SELECT call, vet, bit_xor(row_hash) AS sig, count(*) AS n, max(exported_at) AS at FROM was_checks GROUP BY call, vet) o USING (call, vet)`,
-			classUnchanged, classOlder, classSuperseding),
+		`CREATE OR REPLACE TABLE contest AS SELECT call, vet, max({e: exported_at, f: src_file}) AS top FROM chk
+			SEMI JOIN (SELECT call FROM chk GROUP BY call HAVING min(src_file) <> max(src_file) OR min(exported_at) <> max(exported_at)) t USING (call) GROUP BY call, vet`,
+		`CREATE OR REPLACE TABLE beaten AS SELECT c.rowid AS id FROM chk c JOIN contest b USING (call, vet)
+			WHERE {e: c.exported_at, f: c.src_file} <> b.top`,
+		`CREATE OR REPLACE TABLE lose_chk AS SELECT home_month, src_file, count(*) AS n FROM chk SEMI JOIN beaten ON beaten.id = chk.rowid GROUP BY ALL`,
+		`DELETE FROM chk WHERE rowid IN (SELECT id FROM beaten)`,
+		// A hash stands for the key; what shares one by chance is told apart below.
+		`CREATE OR REPLACE TABLE alike AS SELECT hash(call, vet, finding, seq) AS h FROM chk GROUP BY h HAVING count(*) > 1`,
+		`CREATE OR REPLACE TABLE beaten AS SELECT id FROM (
+			SELECT c.rowid AS id, row_number() OVER (PARTITION BY call, vet, finding, seq ORDER BY src_row DESC) AS place
+			FROM chk c SEMI JOIN alike ON alike.h = hash(c.call, c.vet, c.finding, c.seq)) WHERE place > 1`,
+		`INSERT INTO lose_chk SELECT home_month, src_file, count(*) FROM chk SEMI JOIN beaten ON beaten.id = chk.rowid GROUP BY ALL`,
+		`DELETE FROM chk WHERE rowid IN (SELECT id FROM beaten)`,
 	}
 	for _, q := range script {
 		if err := r.exec(ctx, q); err != nil {
 			return err
 		}
 	}
-	changed, err := r.bookChecks(ctx)
-	if err != nil {
+	return nil
+}
+
+// compareChecks makes cmp_chk: the calls of chk whose checks the store holds,
+// with their class. was are the present files in which they may stand.
+func (r *Resolver) compareChecks(ctx context.Context, was []string) error {
+	if err := r.exec(ctx, `CREATE OR REPLACE VIEW was_checks AS SELECT *, `+byVet+` FROM (`+relation(was, checksTable.stored())+`)`); err != nil {
 		return err
 	}
-	shifts, err := r.count(ctx, `SELECT count(*) FROM shifted WHERE month = ? OR was_month = ?`, m, m)
-	if err != nil || (!changed && shifts == 0) {
-		return err
+	query := `CREATE OR REPLACE TABLE cmp_chk (call UUID, vet BOOLEAN, home_month INTEGER, now_at TIMESTAMPTZ, class VARCHAR, newer BOOLEAN)`
+	if len(was) > 0 {
+		query = fmt.Sprintf(`CREATE OR REPLACE TABLE cmp_chk AS
+			SELECT n.call, n.vet, n.home_month, n.at AS now_at, CASE WHEN n.sig = o.sig AND n.n = o.n THEN '%s' WHEN n.at < o.at THEN '%s' ELSE '%s' END AS class, n.at > o.at AS newer
+			FROM (SELECT call, vet, any_value(home_month) AS home_month, bit_xor(row_hash) AS sig, count(*) AS n, max(exported_at) AS at FROM chk GROUP BY call, vet) n
+			JOIN (SELECT call, vet, bit_xor(row_hash) AS sig, count(*) AS n, max(exported_at) AS at FROM was_checks GROUP BY call, vet) o USING (call, vet)`,
+			classUnchanged, classOlder, classSuperseding)
 	}
+	return r.exec(ctx, query)
+}
+
+// writeChecks writes one month: the rows of the load, and where the store held
+// rows before (stored), those that stay and those that move in.
+func (r *Resolver) writeChecks(ctx context.Context, m int, stored bool) error {
 	r.touched[m] = true
+	cols := checksTable.stored()
+	fresh := fmt.Sprintf(`SELECT c.*, home_month AS episode_month, %d::INTEGER AS load_no FROM chk c`, r.tx.No)
+	const order = " ORDER BY call, vet, seq, finding"
+	if !stored {
+		return r.replace(ctx, "checks", m, fmt.Sprintf(`SELECT %s FROM (%s) WHERE home_month = %d`, names(cols, ""), fresh, m)+order)
+	}
 	own := "SELECT *, " + byVet + " FROM (" + relation(r.tx.Paths(store.Current, "checks", m), cols) + ")"
 	query := fmt.Sprintf(`SELECT %[1]s FROM (
-		SELECT w.*, %[6]d::INTEGER AS episode_month, %[2]d::INTEGER AS load_no FROM win_chk w ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class <> '%[3]s') k USING (call, vet)
+		%[2]s ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class <> '%[3]s') k USING (call, vet) WHERE home_month = %[6]d
 		UNION ALL BY NAME
 		SELECT c.* REPLACE (CASE WHEN t.newer THEN t.now_at ELSE c.exported_at END AS exported_at) FROM (%[4]s) c
 			LEFT JOIN cmp_chk t ON t.call = c.call AND t.vet = c.vet AND t.class = '%[5]s'
@@ -112,66 +198,52 @@ func (r *Resolver) checksOfMonth(ctx context.Context, m int) error {
 		UNION ALL BY NAME
 		SELECT c.* REPLACE (%[6]d::INTEGER AS episode_month) FROM was_checks c SEMI JOIN (SELECT call FROM shifted WHERE month = %[6]d) g USING (call)
 			ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[3]s') k USING (call, vet)
-		) ORDER BY call, vet, seq, finding`, names(cols, ""), r.tx.No, classSuperseding, own, classUnchanged, m)
+		)`, names(cols, ""), fresh, classSuperseding, own, classUnchanged, m) + order
 	if err := r.replace(ctx, "checks", m, query); err != nil {
 		return err
 	}
-	return r.history(ctx, "checks", []int{m}, fmt.Sprintf(`SELECT %d AS m, c.* FROM was_checks c
-		SEMI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%s') k USING (call, vet)`, m, classSuperseding), "m", "call, seq, finding", cols)
+	// A superseded row is filed under the month that its call has now.
+	return r.history(ctx, "checks", []int{m}, fmt.Sprintf(`SELECT %[1]d AS m, c.* FROM was_checks c
+		SEMI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[2]s' AND home_month = %[1]d) k USING (call, vet)`, m, classSuperseding), "m", "call, seq, finding", cols)
 }
 
-// stageMonth puts the staged checks of a month's calls into the table chk. It
-// reads only the exports that hold any, so that monthly exports cost one pass.
-func (r *Resolver) stageMonth(ctx context.Context, m int) error {
-	files, err := r.ints(ctx, `SELECT src_file FROM spread WHERE month = ? ORDER BY 1`, m)
-	if err != nil {
-		return err
-	}
-	var paths []string
-	for _, p := range r.parts["checks"] {
-		if slices.Contains(files, int(p.File)) {
-			paths = append(paths, p.Path)
-		}
-	}
-	sort.Strings(paths)
-	return r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE chk AS SELECT s.*, %s FROM (%s) s
-		SEMI JOIN (SELECT call FROM home WHERE month = %d) h USING (call)`, byVet, relation(paths, checksTable.staged()), m))
-}
-
-// bookChecks enters the month's staged checks into the accounts and reports
-// whether the month changes.
-func (r *Resolver) bookChecks(ctx context.Context) (changed bool, err error) {
+// bookChecks enters the staged checks of chk into the accounts and reports
+// which months change.
+func (r *Resolver) bookChecks(ctx context.Context) (changed map[int]bool, err error) {
 	rows, err := r.db.QueryContext(ctx, `
-		SELECT w.src_file, coalesce(k.class, 'new'), count(*), coalesce(bool_or(k.newer), false) FROM win_chk w LEFT JOIN cmp_chk k USING (call, vet) GROUP BY ALL
-		UNION ALL SELECT src_file, 'within', count(*), false FROM lose_chk GROUP BY ALL`)
+		SELECT w.home_month, w.src_file, coalesce(k.class, 'new'), count(*), coalesce(bool_or(k.newer), false)
+		FROM chk w LEFT JOIN cmp_chk k USING (call, vet) GROUP BY ALL
+		UNION ALL SELECT home_month, src_file, 'within', n, false FROM lose_chk`)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	defer rows.Close()
+	changed = map[int]bool{}
 	for rows.Next() {
+		var m int
 		var file int32
 		var class string
 		var n int64
 		var newer bool
-		if err := rows.Scan(&file, &class, &n, &newer); err != nil {
-			return false, err
+		if err := rows.Scan(&m, &file, &class, &n, &newer); err != nil {
+			return nil, err
 		}
 		s := r.sums(file)
 		s.Rows += n
 		switch class {
 		case "new":
 			s.New += n
-			changed = true
+			changed[m] = true
 		case "within":
 			s.Within += n
 		case classUnchanged:
 			s.Unchanged += n
-			changed = changed || newer
+			changed[m] = changed[m] || newer
 		case classOlder:
 			s.Older += n
 		case classSuperseding:
 			s.Superseding += n
-			changed = true
+			changed[m] = true
 		}
 	}
 	return changed, rows.Err()
