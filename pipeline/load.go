@@ -94,7 +94,8 @@ type loader struct {
 // the store is as it was: a missing file, a description or definition with
 // mistakes (strict.Problems), a file that does not fit its description
 // (*tabular.Problem), a wrong key, another load at work (store.ErrBusy), a
-// full disk. Rows that cannot be used are no error; they are in the summary.
+// full disk. The one exception wraps store.ErrApplied: the disk failed right
+// behind a load that is in the store. Rows that cannot be used are no error; they are in the summary.
 func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
 	if opt.FS == nil {
 		opt.FS = store.Disk{}
@@ -115,6 +116,7 @@ func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
 	if _, serr := os.Stat(opt.Store); errors.Is(serr, os.ErrNotExist) {
 		made = true
 	}
+	defer func() { err = diskRemedy(opt.Store, err) }()
 	if l.tx, err = store.Begin(opt.FS, opt.Store); err != nil {
 		return nil, err
 	}

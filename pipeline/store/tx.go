@@ -15,6 +15,10 @@ import (
 // ErrBusy is returned where another load holds the store.
 var ErrBusy = errors.New("another load is at work on this store; wait for it to end and try again")
 
+// ErrApplied is wrapped by errors after the moment of the load: the change is in
+// the store, and what failed came behind it.
+var ErrApplied = errors.New("the load is in the store and need not be repeated, but the disk failed right behind it; see to the disk, then check the store with: ingest verify")
+
 // Tx is one change of a store. Exactly one can be open at a time.
 type Tx struct {
 	Dir string
@@ -25,6 +29,8 @@ type Tx struct {
 	fs   FS
 	lock *fileLock
 	read *fileLock
+	// applied says that a change of this Tx is in the manifest on disk.
+	applied bool
 }
 
 // Begin opens a change of the store in dir, which is made if it does not
@@ -159,14 +165,16 @@ func (tx *Tx) Commit(c Change) error {
 		func() error { return tx.fs.WriteFile(tmp, data) },
 		func() error { return tx.fs.SyncFile(tmp) },
 		func() error { return tx.fs.Rename(tmp, filepath.Join(tx.Dir, manifestName)) },
-		func() error { return tx.fs.SyncDir(tx.Dir) },
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return fmt.Errorf("write manifest: %w", err)
 		}
 	}
-	tx.Manifest = next
+	tx.Manifest, tx.applied = next, true
+	if err := tx.fs.SyncDir(tx.Dir); err != nil {
+		return fmt.Errorf("%w: sync store folder: %w", ErrApplied, err)
+	}
 	return nil
 }
 
@@ -263,7 +271,7 @@ func (tx *Tx) placeText(text []byte, dirs map[string]bool) error {
 }
 
 // Close gives the store back and clears what the load left over, committed
-// or not.
+// or not. An error after a commit wraps ErrApplied.
 func (tx *Tx) Close() error {
 	var errs []error
 	if tx.read != nil {
@@ -277,7 +285,11 @@ func (tx *Tx) Close() error {
 		errs = append(errs, tx.lock.release())
 		tx.lock = nil
 	}
-	return errors.Join(errs...)
+	err := errors.Join(errs...)
+	if err != nil && tx.applied {
+		return fmt.Errorf("%w: clear up: %w", ErrApplied, err)
+	}
+	return err
 }
 
 // OnlyListed reports whether the store's folders hold no file but those that

@@ -1,0 +1,7 @@
+//go:build !unix
+
+package pipeline_test
+
+import "testing"
+
+func limitFiles(*testing.T) {}
