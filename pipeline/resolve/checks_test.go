@@ -1,6 +1,7 @@
 package resolve
 
 import (
+	"strings"
 	"testing"
 
 	"hindcheck/pipeline/store"
@@ -48,4 +49,19 @@ func TestVetReadingsStandBesideTheOwners(t *testing.T) {
 	l.load("2026-02-07", map[string]string{"checks": l.checks("a gum_colour 1 done pink")})
 	l.want("present", l.read(store.Current, "checks", `SELECT word(call:w), value_code, observer, load_no FROM rows ORDER BY ALL`),
 		"a pink - 1", "a white vet 2")
+}
+
+// The time of export may be a column, so that one file holds two exports of a
+// call: the later one wins, and what it no longer lists is gone.
+func TestTwoExportsOfACallInOneFile(t *testing.T) {
+	l := line{t, t.TempDir()}
+	later := strings.ReplaceAll(l.checks("a gum_colour 1 done white"), "$STAMP", "TIMESTAMPTZ '2026-02-06' AS exported_at")
+	later = strings.ReplaceAll(later, "2::BIGINT AS src_row", "9::BIGINT AS src_row")
+	res := l.load("2026-02-05", map[string]string{
+		"calls":  l.calls(call{id: "a", animal: "rex", at: "2026-02-01 09:00"}),
+		"checks": later + " UNION ALL " + l.checks("a gum_colour 1 done pink", "a pupils 2 done equal")})
+	if s := res.Sums[1]; s.New != 1 || s.Within != 2 {
+		t.Errorf("account: %+v; want 1 new, 2 within", *s)
+	}
+	l.want("present", l.read(store.Current, "checks", checksQuery), "a gum_colour 1 done white 1")
 }
