@@ -116,7 +116,7 @@ func FlagsText(w io.Writer, f review.Flags) error {
 	fmt.Fprintln(tw, "flag\tstratum\tpresent\tescalated\tassessed\tsensitivity\t(naive)\tas used\tspecificity\t(naive)\tPPV\tNPV")
 	for _, x := range f.Flags {
 		p := x.Escalated.Present
-		fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Flag, x.Stratum, p.Yes+p.No, p.Yes, share(x.AssessedShare),
+		fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Flag, x.Stratum, p.Total(), p.Yes, share(x.AssessedShare),
 			s.cell(x.Corrected.Sensitivity), share(x.Naive.Sensitivity), s.cell(x.Operational.Sensitivity), s.cell(x.Corrected.Specificity), share(x.Naive.Specificity),
 			s.cell(x.Corrected.PPV), s.cell(x.Corrected.NPV))
 	}

@@ -19,6 +19,9 @@ type Test struct {
 	// as not escalated).
 	Episodes int64 `json:"episodes"`
 	Left     int64 `json:"left_out"`
+	// NoAdvice are mature episodes without an advice level on record. They are
+	// in none of the counts below.
+	NoAdvice int64 `json:"no_advice,omitempty"`
 	// Escalated and NotEscalated are the sides of the test.
 	Escalated    int64 `json:"escalated"`
 	NotEscalated int64 `json:"not_escalated"`
@@ -116,6 +119,7 @@ func (b *builder) test(index string, rows []queries.AdviceCountsRow, cut int, cl
 		// Without a recorded advice there is no stratum in which verification
 		// could be ignorable, so such episodes are counted and left out.
 		if r.Level == 0 {
+			t.NoAdvice += r.N
 			continue
 		}
 		t.add(&k, r, level(r) >= int8(cut), needAt(r, cut))
@@ -126,6 +130,12 @@ func (b *builder) test(index string, rows []queries.AdviceCountsRow, cut int, cl
 	}
 	if err := widen(&c, clusters); err != nil {
 		return t, err
+	}
+	if t.NoAdvice > 0 && t.Episodes == 0 {
+		withoutAdvice(&c, t.NoAdvice, true)
+		for _, e := range []*metrics.Estimate{&c.Naive.Sensitivity, &c.Naive.Specificity, &c.Naive.PPV, &c.Naive.NPV, &c.Naive.Prevalence} {
+			e.NotEstimable = noAdvice
+		}
 	}
 	t.Strata = note
 	t.fill(c)

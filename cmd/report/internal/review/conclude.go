@@ -144,6 +144,10 @@ func limitations(r *Review) []string {
 	if !r.Maturity.Mature {
 		out = append(out, fmt.Sprintf("%s is not mature.", r.Period.MonthLabel))
 	}
+	if n := r.Advice[0].NoAdvice; n > 0 {
+		out = append(out, fmt.Sprintf("%s of the period %s no advice level on record and cannot show whether the advice was right.",
+			plural(n, "mature episode", "mature episodes"), map[bool]string{true: "has", false: "have"}[n == 1]))
+	}
 	if r.Period.WithEpisodes < Months {
 		out = append(out, fmt.Sprintf("Only %d of the 12 months hold episodes.", r.Period.WithEpisodes))
 	}

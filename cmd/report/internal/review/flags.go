@@ -80,15 +80,23 @@ type NotAssessed struct {
 type YesNo struct {
 	Yes int64 `json:"yes"`
 	No  int64 `json:"no"`
+	// NoAdvice have no advice level on record: neither escalated nor not.
+	NoAdvice int64 `json:"no_advice,omitempty"`
 }
 
-func (y *YesNo) add(yes bool, n int64) {
-	if yes {
+func (y *YesNo) add(level int8, cut int, n int64) {
+	switch {
+	case level == 0:
+		y.NoAdvice += n
+	case int(level) >= cut:
 		y.Yes += n
-	} else {
+	default:
 		y.No += n
 	}
 }
+
+// Total is all of them.
+func (y YesNo) Total() int64 { return y.Yes + y.No + y.NoAdvice }
 
 // Escalated splits escalation so that compliance with a flag is not taken for
 // its accuracy.
@@ -252,8 +260,8 @@ func (b *builder) flagDetails(cut int, at func(int, string) *flagWork) error {
 	}
 	for _, r := range esc {
 		w := at(r.Flag, allStrata)
-		w.escalated.Alone.add(int(r.Level) >= cut, r.Alone)
-		w.escalated.WithOthers.add(int(r.Level) >= cut, r.WithOthers)
+		w.escalated.Alone.add(r.Level, cut, r.Alone)
+		w.escalated.WithOthers.add(r.Level, cut, r.WithOthers)
 	}
 	return nil
 }
@@ -274,10 +282,9 @@ func (x *NotAssessed) add(need int8, n int64) {
 
 // add counts one row of flag_counts.
 func (w *flagWork) add(r queries.FlagCountsRow, cut int) {
-	yes := int(r.Level) >= cut
-	w.escalated.Present.add(yes, r.Present)
-	w.escalated.Absent.add(yes, r.Absent)
-	w.escalated.NotAssessed.add(yes, r.Unknown)
+	w.escalated.Present.add(r.Level, cut, r.Present)
+	w.escalated.Absent.add(r.Level, cut, r.Absent)
+	w.escalated.NotAssessed.add(r.Level, cut, r.Unknown)
 	c := &w.counts
 	if !r.Mature {
 		c.Pending.Present += r.Present
@@ -350,7 +357,7 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []
 	}{
 		{&out.EscalatedWhenPresent, func() (metrics.Estimate, error) { return metrics.Wilson(p.Yes, p.Yes+p.No, conf) }},
 		{&out.AssessedShare, func() (metrics.Estimate, error) {
-			return metrics.Wilson(p.Yes+p.No+a.Yes+a.No, p.Yes+p.No+a.Yes+a.No+u.Yes+u.No, conf)
+			return metrics.Wilson(p.Total()+a.Total(), p.Total()+a.Total()+u.Total(), conf)
 		}},
 		{&out.LRPositive, func() (metrics.Estimate, error) { return metrics.LRPositive(w.counts.Verified.table(), conf) }},
 		{&out.LRNegative, func() (metrics.Estimate, error) { return metrics.LRNegative(w.counts.Verified.table(), conf) }},
@@ -365,6 +372,13 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []
 	if err != nil {
 		return out, err
 	}
+	left := w.counts.mature() - c.Episodes
+	withoutAdvice(&c, left, c.Episodes == 0)
+	if left > 0 {
+		if c.Naive, c.Bounds, err = b.corrector().sign(w.counts); err != nil {
+			return out, err
+		}
+	}
 	if err := widen(&c, clusters); err != nil {
 		return out, err
 	}
@@ -374,6 +388,7 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []
 	if err != nil {
 		return out, err
 	}
+	withoutAdvice(&op, left, op.Episodes == 0)
 	if err := widen(&op, clusters); err != nil {
 		return out, err
 	}

@@ -45,8 +45,8 @@ type Point struct {
 	Episodes int64 `json:"episodes"`
 	// InPeriod is whether it is one of the twelve months.
 	InPeriod bool `json:"in_period"`
-	// Escalated and Emergency are shares of all episodes advised same day or
-	// sooner, and emergency.
+	// Escalated and Emergency are shares of the episodes with an advice level
+	// on record that were advised same day or sooner, and emergency.
 	Escalated Figure `json:"escalated"`
 	Emergency Figure `json:"emergency"`
 	// Raised and Lowered are episodes advised above and below the rules' level.
@@ -88,15 +88,21 @@ type Chart struct {
 	Warnings     []string `json:"warnings"`
 }
 
+// withAdvice names the episodes that advised counts: one without an advice on
+// record was neither escalated nor kept.
+const withAdvice = "episodes with an advice level on record"
+
+func advised(r queries.ProcessByMonthRow) int64 { return r.Emergency + r.SameDay + r.Soon + r.HomeCare }
+
 // measures are the shares that the month is compared by.
 var measures = []struct {
 	name, of string
 	share    func(queries.ProcessByMonthRow) (x, n int64)
 }{
-	{"advised same day or sooner", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.Emergency + r.SameDay, r.Episodes }},
-	{"advised emergency", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.Emergency, r.Episodes }},
-	{"advised above the rules' level", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.Raised, r.Episodes }},
-	{"advised below the rules' level", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.Lowered, r.Episodes }},
+	{"advised same day or sooner", withAdvice, func(r queries.ProcessByMonthRow) (int64, int64) { return r.Emergency + r.SameDay, advised(r) }},
+	{"advised emergency", withAdvice, func(r queries.ProcessByMonthRow) (int64, int64) { return r.Emergency, advised(r) }},
+	{"advised above the rules' level", withAdvice, func(r queries.ProcessByMonthRow) (int64, int64) { return r.Raised, advised(r) }},
+	{"advised below the rules' level", withAdvice, func(r queries.ProcessByMonthRow) (int64, int64) { return r.Lowered, advised(r) }},
 	{"rang again within 24 hours", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.Recontact24h, r.Episodes }},
 	{"advised higher at a later contact", "all episodes", func(r queries.ProcessByMonthRow) (int64, int64) { return r.RaisedLater, r.Episodes }},
 	{"owner told when to ring again", "episodes on which that is recorded", func(r queries.ProcessByMonthRow) (int64, int64) { return r.SafetyNet, r.SafetyNetKnown }},
@@ -155,7 +161,7 @@ func chart(r *Review, rows []queries.ProcessByMonthRow, month int) error {
 	var points []metrics.ProportionPoint
 	baseline := 0
 	for _, row := range rows {
-		points = append(points, metrics.ProportionPoint{X: row.Emergency + row.SameDay, N: row.Episodes})
+		points = append(points, metrics.ProportionPoint{X: row.Emergency + row.SameDay, N: advised(row)})
 		if row.Month <= month {
 			baseline++
 		}
@@ -220,7 +226,7 @@ func (b *builder) point(r queries.ProcessByMonthRow) (Point, error) {
 		into *Figure
 		x, n int64
 	}{
-		{&p.Escalated, r.Emergency + r.SameDay, r.Episodes}, {&p.Emergency, r.Emergency, r.Episodes},
+		{&p.Escalated, r.Emergency + r.SameDay, advised(r)}, {&p.Emergency, r.Emergency, advised(r)},
 		{&p.Recontact24h, r.Recontact24h, r.Episodes}, {&p.FollowedUp, min(r.FollowedUp, kept), kept},
 	} {
 		e, err := metrics.Wilson(x.x, x.n, b.opt.Confidence)

@@ -414,7 +414,7 @@ func TestFlagCountsByEye(t *testing.T) {
 	if diff := cmp.Diff(want, f.Counts); diff != "" {
 		t.Errorf("counts (-want +got)\n%s", diff)
 	}
-	if want := (Escalated{Present: YesNo{3, 1}, Alone: YesNo{3, 1}, Absent: YesNo{1, 3}, NotAssessed: YesNo{1, 1}}); f.Escalated != want {
+	if want := (Escalated{Present: YesNo{Yes: 3, No: 1}, Alone: YesNo{Yes: 3, No: 1}, Absent: YesNo{Yes: 1, No: 3}, NotAssessed: YesNo{Yes: 1, No: 1}}); f.Escalated != want {
 		t.Errorf("escalated %+v, want %+v", f.Escalated, want)
 	}
 	if s := f.Naive.Sensitivity; s.Numerator != 1 || s.Denominator != 3 || got.Period.From != "2026-06" || got.Period.To != "2026-10" {
