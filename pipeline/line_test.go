@@ -24,12 +24,20 @@ import (
 // and definitions beside them, and returns the folder.
 func demoLine(t testing.TB, o demo.Options) string {
 	t.Helper()
+	dir, _ := demoLineAndSummary(t, o)
+	return dir
+}
+
+// demoLineAndSummary also says what the generator planted.
+func demoLineAndSummary(t testing.TB, o demo.Options) (string, demo.Summary) {
+	t.Helper()
 	dir := t.TempDir()
 	o.Dir = filepath.Join(dir, "exports")
-	if _, err := demo.Generate(context.Background(), o); err != nil {
+	planted, err := demo.Generate(context.Background(), o)
+	if err != nil {
 		t.Fatal(err)
 	}
-	err := fs.WalkDir(demo.Settings(), ".", func(path string, d fs.DirEntry, err error) error {
+	err = fs.WalkDir(demo.Settings(), ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
 		}
@@ -46,7 +54,7 @@ func demoLine(t testing.TB, o demo.Options) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return dir
+	return dir, planted
 }
 
 func testKey(t testing.TB, seed byte) privacy.Key {

@@ -59,11 +59,37 @@ func (w *worker) ordered(from, to *column, rows int) {
 		if from.valid[j] == 0 || to.valid[j] == 0 || w.faults[i].reason != noFault {
 			continue
 		}
-		if from.Kind == records.Date && to.i32[j] < from.i32[j] || from.Kind == records.Time && to.i64[j] < from.i64[j] {
+		if from.Kind == records.Date && to.i32[j] < from.i32[j] || from.Kind == records.Time && to.i64[j] < from.i64[j] && !w.otherHour(from, to, j) {
 			w.faults[i] = fault{endBeforeStart, foundTime, 0, w.placeOf(to, "an end not before the start", "correct the row in the export")}
 			w.faulty = true
 		}
 	}
+}
+
+// otherHour puts a call in order that began in the first run of a repeated hour
+// and ended in the second: the description takes both for the same run, by which
+// it ends before it began. Both readings are the local clock's; only one is
+// possible. It reports whether the two are in order now.
+func (w *worker) otherHour(from, to *column, j int) bool {
+	if end, ok := w.zone.other(to.i64[j]); ok && w.local(to) && end >= from.i64[j] {
+		to.i64[j] = end
+	} else if start, ok := w.zone.other(from.i64[j]); ok && w.local(from) && start <= to.i64[j] {
+		from.i64[j] = start
+	} else {
+		return false
+	}
+	w.notes[noteOtherHour]++
+	return true
+}
+
+// local reports whether a column holds local times, which leave the run open.
+func (w *worker) local(c *column) bool {
+	for i := range w.p.columns {
+		if p := &w.p.columns[i]; p.Target.Name == c.Name {
+			return !p.Layout.Zoned()
+		}
+	}
+	return false
 }
 
 // linked sets aside outcomes that belong to neither a call nor an animal.

@@ -75,6 +75,7 @@ const (
 	noteUnitInCell
 	noteMidnight
 	noteSeconds
+	noteOtherHour
 	numNotes
 )
 
@@ -86,9 +87,10 @@ const (
 	NoteUnitInCell   = "unit_in_cell"         // a unit written behind the number
 	NoteMidnight     = "midnight_24"          // 24:00 read as 0:00 of the next day
 	NoteSeconds      = "seconds_differ"       // seconds missing, or there without being in the layout
+	NoteOtherHour    = "other_repeated_hour"  // taken against the description's overlap, else the end lies before the start
 )
 
-var noteNames = [numNotes]string{NoteAmbiguous, NoteSkipped, NoteUnitRepaired, NoteUnitInCell, NoteMidnight, NoteSeconds}
+var noteNames = [numNotes]string{NoteAmbiguous, NoteSkipped, NoteUnitRepaired, NoteUnitInCell, NoteMidnight, NoteSeconds, NoteOtherHour}
 
 // Fault is one row set aside, as a message shows it. It never holds the cell.
 type Fault struct {

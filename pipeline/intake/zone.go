@@ -96,6 +96,21 @@ func (z *zone) changeDay(at int64) (utc int64, what local, ok bool) {
 	return a, never, z.gap == source.ShiftForward
 }
 
+// other returns the other instant at which the local clock shows the same time;
+// there is one in an hour that is repeated.
+func (z *zone) other(utc int64) (int64, bool) {
+	at := utc + z.offset(utc)
+	before, after := z.offset(utc-margin*micro), z.offset(utc+margin*micro)
+	a, b := at-before, at-after
+	if a == b || z.offset(a) != before || z.offset(b) != after {
+		return 0, false
+	}
+	if utc == a {
+		return b, true
+	}
+	return a, true
+}
+
 // offset returns the zone's offset at an instant, both in microseconds.
 func (z *zone) offset(utc int64) int64 {
 	_, o := time.UnixMicro(utc).In(z.loc).Zone()
