@@ -13,6 +13,7 @@ const MethodICC Method = "intraclass correlation, limits by F (Shrout-Fleiss)"
 // on how readers were assigned and on what will be used later, not on the data.
 type ICCForm int
 
+// The forms of Shrout and Fleiss: one, two and three, for one reading or k.
 const (
 	// ICC11: each animal has readers of its own; one reading is used later.
 	ICC11 ICCForm = iota + 1

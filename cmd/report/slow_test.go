@@ -30,22 +30,27 @@ import (
 
 // slowCall is a stored call.
 type slowCall struct {
-	call, contact, episode, kind, level      string
-	species, sex, neutered, breed, complaint string
-	zone                                     string
-	started                                  time.Time
-	age                                      sql.NullInt64
-	readings                                 []slowReading
+	call, contact, episode, kind, level                                            string
+	species, sex, neutered, breed, complaint                                       string
+	zone                                                                           string
+	started                                                                        time.Time
+	age                                                                            sql.NullInt64
+	animal, owner, advisor, site, contactKind, ruleLevel, ruleSet, hurt, safetyNet string
+	seconds                                                                        sql.NullInt64
+	readings                                                                       []slowReading
 }
 
 type slowReading struct {
-	finding, state, reason, code, observer string
-	number                                 sql.NullFloat64
-	seq                                    int
+	finding, state, reason, code, observer, handling string
+	number                                           sql.NullFloat64
+	seq                                              int
 }
 
 // slowEpisode is what the count needs of an episode.
 type slowEpisode struct {
+	opening *slowCall
+	all     []*slowCall // in order of time
+	local   time.Time   // the first contact on the local clock
 	month   int
 	started time.Time
 	level   codes.Level
@@ -107,10 +112,11 @@ func readEpisodes(t *testing.T, dir string) (*pipeline.Definitions, []slowEpisod
 	defer db.Close()
 	calls := map[string]*slowCall{}
 	byEpisode := map[string][]*slowCall{}
-	selectAll(t, db, s, "calls", words("call", "contact", "episode", "contact_type", "level", "species", "sex", "neutered", "breed_group", "complaint", "zone")+
-		", started_at, age_months", func(r *sql.Rows) error {
+	selectAll(t, db, s, "calls", words("call", "contact", "episode", "contact_type", "level", "species", "sex", "neutered", "breed_group", "complaint", "zone",
+		"animal", "owner", "advisor", "site", "contact_kind", "rule_level", "ruleset", "person_hurt", "safety_net")+", started_at, age_months, call_seconds", func(r *sql.Rows) error {
 		c := &slowCall{}
-		if err := r.Scan(&c.call, &c.contact, &c.episode, &c.kind, &c.level, &c.species, &c.sex, &c.neutered, &c.breed, &c.complaint, &c.zone, &c.started, &c.age); err != nil {
+		if err := r.Scan(&c.call, &c.contact, &c.episode, &c.kind, &c.level, &c.species, &c.sex, &c.neutered, &c.breed, &c.complaint, &c.zone,
+			&c.animal, &c.owner, &c.advisor, &c.site, &c.contactKind, &c.ruleLevel, &c.ruleSet, &c.hurt, &c.safetyNet, &c.started, &c.age, &c.seconds); err != nil {
 			return err
 		}
 		calls[c.call] = c
@@ -119,10 +125,10 @@ func readEpisodes(t *testing.T, dir string) (*pipeline.Definitions, []slowEpisod
 		}
 		return nil
 	})
-	selectAll(t, db, s, "checks", words("call", "finding", "state", "reason", "value_code", "observer")+", value_number, seq", func(r *sql.Rows) error {
+	selectAll(t, db, s, "checks", words("call", "finding", "state", "reason", "value_code", "observer", "handling")+", value_number, seq", func(r *sql.Rows) error {
 		var call string
 		var k slowReading
-		if err := r.Scan(&call, &k.finding, &k.state, &k.reason, &k.code, &k.observer, &k.number, &k.seq); err != nil {
+		if err := r.Scan(&call, &k.finding, &k.state, &k.reason, &k.code, &k.observer, &k.handling, &k.number, &k.seq); err != nil {
 			return err
 		}
 		if c := calls[call]; c != nil {
@@ -191,7 +197,7 @@ func firstContact(t *testing.T, defs *pipeline.Definitions, opening *slowCall, a
 		}
 	}
 	local := opening.started.In(zone)
-	e := slowEpisode{month: local.Year()*100 + int(local.Month()), started: opening.started}
+	e := slowEpisode{opening: opening, all: all, local: local, month: local.Year()*100 + int(local.Month()), started: opening.started}
 	age := int32(-1)
 	if opening.age.Valid {
 		age = int32(opening.age.Int64)

@@ -37,7 +37,7 @@ func sources(t *testing.T) []source {
 			continue
 		}
 		at := token.NewFileSet()
-		f, err := parser.ParseFile(at, filepath.Join(root, name), nil, parser.SkipObjectResolution)
+		f, err := parser.ParseFile(at, filepath.Join(root, name), nil, parser.SkipObjectResolution|parser.ParseComments)
 		if err != nil {
 			t.Fatal(err)
 		}
