@@ -10,6 +10,8 @@ import (
 	"sync"
 	"testing"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"hindcheck/datasets/demo"
 	"hindcheck/metrics"
 )
@@ -330,6 +332,10 @@ func TestAdviceTruthIsHeld(t *testing.T) {
 	}
 }
 
+// tooRare judges single flags: among some two hundred figures, chance alone lets
+// one fall so far below 95 % in one run of fifty.
+const tooRare = 1e-4
+
 // Every flag in the world where follow-up is ignorable. Fewer years than for the
 // advice, because each judges 48 flags twice; pooled they are thousands. Rare
 // flags rest on a few cases and their limits are wide, so the parts may lie a
@@ -348,6 +354,9 @@ func TestFlagTruthIsHeld(t *testing.T) {
 			sens, spec := judgeYears(result, cut, i+1)
 			for k, h := range []*held{&sens, &spec} {
 				in, judged = in+h.in, judged+h.judged
+				if p := (distuv.Binomial{N: float64(h.judged), P: 0.95}).CDF(float64(h.in)); h.judged > 0 && p < tooRare {
+					t.Errorf("%s, %s, %d: %v; limits that hold in 95 %% would do as badly once in %.0f", levelWords[level], id, k, h, 1/p)
+				}
 				widths[k] = append(widths[k], h.widths...)
 				if of := []string{"sensitivity", "specificity"}[k]; h.judged < years {
 					t.Logf("%s, %s: %s estimable in %d of %d years; otherwise, for example: %s", levelWords[level], id, of, h.judged, years, h.reason())
