@@ -64,6 +64,7 @@ func Erase(ctx context.Context, opt EraseOptions) (_ *Receipt, err error) {
 	if err := s.Close(); err != nil {
 		return nil, err
 	}
+	defer func() { err = diskRemedy(opt.Store, err) }()
 	tx, err := store.Begin(opt.FS, opt.Store)
 	if err != nil {
 		return nil, err

@@ -268,24 +268,36 @@ func TestPowerCutDuringALoad(t *testing.T) {
 	done.Store = whole
 	load(t, done)
 	after := digest(t, whole, 0)
+	cutEverywhere(t, opt.Store, before, after, 7, func(work string, p *storetest.PowerCut) error {
+		o := opt
+		o.Store, o.FS = work, p
+		_, err := pipeline.Load(context.Background(), o)
+		return err
+	})
+}
+
+// cutEverywhere carries out change on copies of a store, cut after every
+// operation on the disk (every so many in a short run), and asks that a
+// restarted machine finds the state before or the state after, and each of
+// them at least once.
+func cutEverywhere(t *testing.T, from, before, after string, shortStep int, change func(work string, p *storetest.PowerCut) error) {
+	t.Helper()
 	if before == after {
-		t.Fatal("the second load changes nothing; the test would not notice")
+		t.Fatal("the change leaves the state as it was; the test would not notice")
 	}
 	step := 1
 	if testing.Short() {
-		step = 7
+		step = shortStep
 	}
 	states := map[string]int{}
 	for cut := 0; ; cut += step {
 		work := filepath.Join(t.TempDir(), "store")
-		copyTree(t, opt.Store, work)
+		copyTree(t, from, work)
 		p, err := storetest.NewPowerCut(work, cut)
 		if err != nil {
 			t.Fatal(err)
 		}
-		o := opt
-		o.Store, o.FS = work, p
-		_, lerr := pipeline.Load(context.Background(), o)
+		done := change(work, p)
 		for _, pessimist := range []bool{true, false} {
 			survived := filepath.Join(t.TempDir(), "store")
 			if err := p.Survivors(survived, pessimist); err != nil {
@@ -300,11 +312,11 @@ func TestPowerCutDuringALoad(t *testing.T) {
 				t.Fatalf("cut after %d operations (pessimist %v): neither the state before nor the state after", cut, pessimist)
 			}
 		}
-		if lerr == nil {
+		if done == nil {
 			break
 		}
-		if !errors.Is(lerr, storetest.ErrPowerCut) {
-			t.Fatalf("cut after %d operations: %v", cut, lerr)
+		if !errors.Is(done, storetest.ErrPowerCut) {
+			t.Fatalf("cut after %d operations: %v", cut, done)
 		}
 	}
 	if states["before"] == 0 || states["after"] < 2 {

@@ -2,11 +2,8 @@ package pipeline
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -64,20 +61,14 @@ func Verify(ctx context.Context, dir string, threads int) (*Verification, error)
 
 // checkFile returns what is wrong with one file, in words, or nothing.
 func checkFile(dir string, f store.File) (fault string, err error) {
-	file, err := os.Open(filepath.Join(dir, filepath.FromSlash(f.Path)))
+	sum, n, err := store.HashFile(filepath.Join(dir, filepath.FromSlash(f.Path)))
 	if errors.Is(err, fs.ErrNotExist) {
 		return f.Path + ": expected a file that the manifest lists, found none; restore it from a backup, or load the exports again into a new store", nil
 	}
 	if err != nil {
 		return "", err
 	}
-	defer file.Close()
-	h := sha256.New()
-	n, err := io.Copy(h, file)
-	if err != nil {
-		return "", err
-	}
-	if sum := hex.EncodeToString(h.Sum(nil)); n != f.Bytes || sum != f.SHA256 {
+	if n != f.Bytes || sum != f.SHA256 {
 		return fmt.Sprintf("%s: expected %d bytes with checksum %s, found %d bytes with %s; restore it from a backup, or load the exports again into a new store",
 			f.Path, f.Bytes, f.SHA256[:16], n, sum[:16]), nil
 	}
@@ -146,6 +137,7 @@ func Rebuild(ctx context.Context, opt RebuildOptions) (err error) {
 	if err = errors.Join(err, s.Close()); err != nil {
 		return err
 	}
+	defer func() { err = diskRemedy(opt.Store, err) }()
 	tx, err := store.Begin(opt.FS, opt.Store)
 	if err != nil {
 		return err

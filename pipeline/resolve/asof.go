@@ -3,7 +3,6 @@ package resolve
 import (
 	"fmt"
 
-	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/store"
 )
 
@@ -21,8 +20,8 @@ func AsOf(s *store.Snapshot, name string, n int) (string, error) {
 	}
 	query := fmt.Sprintf("SELECT * FROM (%s) WHERE load_no <= %d", current, n)
 	if paths := s.Paths(store.History, name); len(paths) > 0 {
-		query += fmt.Sprintf(" UNION ALL SELECT %s FROM read_parquet(%s, hive_partitioning = false) WHERE load_no <= %d AND superseded_by > %d",
-			names(t.stored(), ""), duck.FileList(paths), n, n)
+		past := relation(paths, append(t.stored(), column{"superseded_by", "INTEGER"}))
+		query += fmt.Sprintf(" UNION ALL SELECT %s FROM (%s) WHERE load_no <= %d AND superseded_by > %d", names(t.stored(), ""), past, n, n)
 	}
 	return query, nil
 }

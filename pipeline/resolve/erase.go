@@ -31,10 +31,7 @@ func Erase(ctx context.Context, tx *store.Tx, who Subject, opt duck.Options) (*E
 	if who.Column != "animal" && who.Column != "owner" {
 		return nil, fmt.Errorf("erase: no column %q", who.Column)
 	}
-	if opt.TempDir == "" {
-		opt.TempDir = filepath.Join(tx.Staging(), "spill")
-	}
-	db, err := duck.Open(ctx, opt)
+	db, err := openBeside(ctx, tx, opt)
 	if err != nil {
 		return nil, err
 	}
@@ -70,10 +67,7 @@ var subjectRows = map[string]string{
 // animals whose every call is among them.
 func subjectTables(ctx context.Context, db *sql.DB, tx *store.Tx, who Subject) error {
 	paths := append(tx.Paths(store.Current, "calls"), tx.Paths(store.History, "calls")...)
-	from := emptySelect(callsTable.stored())
-	if len(paths) > 0 {
-		from = "SELECT call, animal, owner FROM read_parquet(" + duck.FileList(paths) + ", hive_partitioning = false)"
-	}
+	from := relation(paths, parseColumns("call UUID, animal UUID, owner UUID"))
 	for _, q := range []string{
 		fmt.Sprintf("CREATE TABLE gone_calls AS SELECT DISTINCT call FROM (%s) WHERE %s = '%s'::UUID", from, who.Column, who.UUID),
 		fmt.Sprintf("CREATE TABLE gone_animals AS SELECT animal FROM (%s) WHERE animal IS NOT NULL GROUP BY animal HAVING bool_and(call IN (SELECT call FROM gone_calls))", from),

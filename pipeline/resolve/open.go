@@ -71,12 +71,18 @@ type Resolver struct {
 	fresh map[string]map[int]string
 }
 
-// Run resolves the staged parts against the present state of the store.
-func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck.Options) (_ *Result, err error) {
+// openBeside opens a database that spills into the staging folder of tx, on the
+// store's own disk, unless opt names another place.
+func openBeside(ctx context.Context, tx *store.Tx, opt duck.Options) (*sql.DB, error) {
 	if opt.TempDir == "" {
 		opt.TempDir = filepath.Join(tx.Staging(), "spill")
 	}
-	db, err := duck.Open(ctx, opt)
+	return duck.Open(ctx, opt)
+}
+
+// Run resolves the staged parts against the present state of the store.
+func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck.Options) (_ *Result, err error) {
+	db, err := openBeside(ctx, tx, opt)
 	if err != nil {
 		return nil, err
 	}

@@ -225,7 +225,7 @@ func (tx *Tx) placeFile(s Staged, dirs map[string]bool) (File, error) {
 	if err := tx.fs.SyncFile(s.Path); err != nil {
 		return File{}, err
 	}
-	sum, size, err := hashFile(s.Path)
+	sum, size, err := HashFile(s.Path)
 	if err != nil {
 		return File{}, err
 	}
@@ -371,7 +371,8 @@ func hashBytes(data []byte) string {
 // HashText is the hash under which a definition is kept.
 func HashText(text []byte) string { return hashBytes(text) }
 
-func hashFile(path string) (sum string, size int64, err error) {
+// HashFile returns the SHA-256 of a whole file in hex, and its size in bytes.
+func HashFile(path string) (sum string, size int64, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return "", 0, err

@@ -161,6 +161,11 @@ func (n Node) Num(path string) (template.HTML, error) { return n.formatted(path,
 
 // Text prints text, tied to its path.
 func (n Node) Text(path string) (template.HTML, error) {
+	return n.text(path, "text", func(s string) string { return s })
+}
+
+// text prints text as write puts it, tied to its path.
+func (n Node) text(path, class string, write func(string) string) (template.HTML, error) {
 	x, err := n.At(path)
 	if err != nil {
 		return "", err
@@ -169,21 +174,11 @@ func (n Node) Text(path string) (template.HTML, error) {
 	if !ok {
 		return "", fmt.Errorf("%s is %T, expected text", x.path, x.value)
 	}
-	return span(x.path, "text", s), nil
+	return span(x.path, class, write(s)), nil
 }
 
 // Word prints a stored word with blanks for underscores, "not recorded" if empty.
-func (n Node) Word(path string) (template.HTML, error) {
-	x, err := n.At(path)
-	if err != nil {
-		return "", err
-	}
-	s, ok := x.value.(string)
-	if !ok {
-		return "", fmt.Errorf("%s is %T, expected text", x.path, x.value)
-	}
-	return span(x.path, "word", Words(s)), nil
-}
+func (n Node) Word(path string) (template.HTML, error) { return n.text(path, "word", Words) }
 
 // Words writes a stored word for people.
 func Words(s string) string {

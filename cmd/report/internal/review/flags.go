@@ -443,16 +443,11 @@ func (b *builder) flagClusters(cut int, out [][]Cluster) error {
 			spec := patterns(rows, func(r queries.FlagClustersRow) (metrics.ClusterPattern, bool) {
 				return metrics.ClusterPattern{Needed: r.Episodes, Caught: r.Episodes - r.Present, Times: r.Clusters}, r.Flag == i && r.Need == 0
 			})
-			for _, x := range []struct {
-				of string
-				p  []metrics.ClusterPattern
-			}{{"sensitivity", sens}, {"specificity", spec}} {
-				c, err := cluster(kind, x.of, x.p, b.opt.Confidence)
-				if err != nil {
-					return err
-				}
-				out[i] = append(out[i], c)
+			both, err := clusters(kind, sens, spec, b.opt.Confidence)
+			if err != nil {
+				return err
 			}
+			out[i] = append(out[i], both...)
 		}
 	}
 	return nil

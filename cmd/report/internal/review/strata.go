@@ -302,6 +302,22 @@ const enoughClusters = 10
 // 98.5 % of them at one cut and 99.5 % at the other.
 const beyondChance = 1.645
 
+// clusters judges both figures of one test under one kind of cluster.
+func clusters(kind string, sens, spec []metrics.ClusterPattern, conf float64) ([]Cluster, error) {
+	var out []Cluster
+	for _, x := range []struct {
+		of string
+		p  []metrics.ClusterPattern
+	}{{"sensitivity", sens}, {"specificity", spec}} {
+		c, err := cluster(kind, x.of, x.p, conf)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
 func cluster(kind, of string, p []metrics.ClusterPattern, conf float64) (Cluster, error) {
 	e, err := metrics.ClusterRobust(p, conf)
 	if err != nil {
@@ -350,16 +366,11 @@ func (b *builder) adviceClusters(cut int) ([]Cluster, error) {
 		spec := patterns(rows, func(r queries.AdviceClustersRow) (metrics.ClusterPattern, bool) {
 			return metrics.ClusterPattern{Needed: r.Episodes, Caught: r.Episodes - r.Escalated, Times: r.Clusters}, r.Need == 0
 		})
-		for _, x := range []struct {
-			of string
-			p  []metrics.ClusterPattern
-		}{{"sensitivity", sens}, {"specificity", spec}} {
-			c, err := cluster(kind, x.of, x.p, b.opt.Confidence)
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, c)
+		both, err := clusters(kind, sens, spec, b.opt.Confidence)
+		if err != nil {
+			return nil, err
 		}
+		out = append(out, both...)
 	}
 	return out, nil
 }
