@@ -2,7 +2,7 @@ package page
 
 import (
 	"bytes"
-	_ "embed"
+	"embed"
 	"encoding/json"
 	"fmt"
 	"html/template"
@@ -14,18 +14,38 @@ import (
 	"hindcheck/cmd/report/internal/review"
 )
 
-//go:embed review.html
-var reviewHTML string
+// templates hold review.html, the frame, and a file for each part of the page.
+//
+//go:embed *.html
+var templates embed.FS
 
-//go:embed review.css
-var reviewCSS string
+// styles hold review.css for the whole page and a file for each part that
+// needs rules of its own.
+//
+//go:embed *.css
+var styles embed.FS
+
+// css joins the style sheets, that of the whole page first.
+var css = sync.OnceValue(func() template.CSS {
+	out := ""
+	list, _ := styles.ReadDir(".") // embedded: it cannot fail
+	for _, f := range list {
+		text, _ := styles.ReadFile(f.Name())
+		if f.Name() == "review.css" {
+			out = string(text) + out
+		} else {
+			out += string(text)
+		}
+	}
+	return template.CSS(out)
+})
 
 //go:embed sort.js
 var sortJS string
 
 // funcs are what the template may call: they format and draw.
 var funcs = template.FuncMap{
-	"css":        func() template.CSS { return template.CSS(reviewCSS) },
+	"css":        css,
 	"js":         func() template.JS { return template.JS(sortJS) },
 	"forest":     forest,
 	"forestAxis": forestAxis,
@@ -38,7 +58,7 @@ var funcs = template.FuncMap{
 }
 
 var parsed = sync.OnceValues(func() (*template.Template, error) {
-	return template.New("review").Funcs(funcs).Parse(reviewHTML)
+	return template.New("review.html").Funcs(funcs).ParseFS(templates, "*.html")
 })
 
 // HTML writes a review as one file that needs nothing else: no network, no
