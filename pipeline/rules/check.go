@@ -46,6 +46,18 @@ const (
 	Overlap         NoticeKind = "overlap"           // fires on some of the same answers as another
 	SpeciesGap      NoticeKind = "species_gap"       // a finding on which a species has no flag
 	NotAskedAbout   NoticeKind = "not_asked_about"   // findings on which no flag rests
+	Covered         NoticeKind = "covered"           // never changes a level, since several other flags together cover it
+	CannotTell      NoticeKind = "cannot_tell"       // too many cells to work out whether other flags cover it
+	EndGap          NoticeKind = "end_gap"           // a species with a flag at one end of a finding that is bad at both
+	UnknownIgnored  NoticeKind = "unknown_ignored"   // emergency flags that do not count when nobody could look
+	NotFilledIn     NoticeKind = "not_filled_in"     // a text that still holds the words of a draft
+	OutOfForce      NoticeKind = "out_of_force"      // the day lies outside effective to expires
+	NoExpiry        NoticeKind = "no_expiry"         // nobody has to look at the rules again
+	ExpiresSoon     NoticeKind = "expires_soon"      // the last day in force is near
+	NeverFired      NoticeKind = "never_fired"       // on no record of a store
+	AlwaysFired     NoticeKind = "always_fired"      // on every record on which it could be decided
+	HardlyAsked     NoticeKind = "hardly_asked"      // rests on a question that is hardly ever answered
+	RaisesBlindly   NoticeKind = "raises_blindly"    // counts as unknown far more often than it fires
 )
 
 // Notice is one remark on a rule set.
@@ -56,8 +68,8 @@ type Notice struct {
 	Flag, Other string
 	// Pos is the place in the file, zero for the set as a whole.
 	Pos Pos
-	// Text says it in plain words.
-	Text string
+	// Text says it in plain words, Remedy what to do.
+	Text, Remedy string
 }
 
 // Check reads a set critically: what cannot work, what has no effect, what is
@@ -77,7 +89,11 @@ func Check(s *Set, d *findings.Dictionary) []Notice {
 		c.flag(i)
 	}
 	c.pairs()
+	c.covered()
 	c.gaps()
+	c.endGaps()
+	c.unknowns()
+	c.drafts()
 	slices.SortStableFunc(c.out, func(a, b Notice) int {
 		return cmp.Or(cmp.Compare(a.Pos.Line, b.Pos.Line), cmp.Compare(a.Severity, b.Severity))
 	})
@@ -88,12 +104,12 @@ func Check(s *Set, d *findings.Dictionary) []Notice {
 func missing(s *Set, err error) []Notice {
 	var all strict.Problems
 	if !errors.As(err, &all) {
-		return []Notice{{Kind: NotInDictionary, Severity: Wrong, Text: err.Error()}}
+		return []Notice{{Kind: NotInDictionary, Severity: Wrong, Text: err.Error(), Remedy: "split the set"}}
 	}
 	var out []Notice
 	for _, p := range all {
 		n := Notice{Kind: NotInDictionary, Severity: Wrong, Pos: Pos{p.Line, p.Column},
-			Text: fmt.Sprintf("expected %s, found %s; %s", p.Expected, p.Found, p.Remedy)}
+			Text: fmt.Sprintf("expected %s, found %s", p.Expected, p.Found), Remedy: p.Remedy}
 		for i := range s.Flags {
 			if slices.ContainsFunc(s.Flags[i].All, func(c Condition) bool { return c.Pos == n.Pos }) {
 				n.Flag = s.Flags[i].ID
@@ -112,8 +128,39 @@ type checker struct {
 }
 
 func (c *checker) add(i int, kind NoticeKind, sev Severity, other, format string, args ...any) {
-	f := c.p.flags[i].Flag
-	c.out = append(c.out, Notice{Kind: kind, Severity: sev, Flag: f.ID, Other: other, Pos: f.Pos, Text: fmt.Sprintf(format, args...)})
+	c.addAt(c.p.flags[i].Pos, i, kind, sev, other, format, args...)
+}
+
+// addAt is add with a place of its own, such as that of a condition.
+func (c *checker) addAt(at Pos, i int, kind NoticeKind, sev Severity, other, format string, args ...any) {
+	c.out = append(c.out, Notice{Kind: kind, Severity: sev, Flag: c.p.flags[i].ID, Other: other, Pos: at,
+		Text: fmt.Sprintf(format, args...), Remedy: remedies[kind]})
+}
+
+// remedies say what to do about a kind of notice.
+var remedies = map[NoticeKind]string{
+	Contradiction:  "keep one of the two, or make their conditions differ",
+	NeverFires:     "correct the conditions, or delete the flag",
+	AlwaysFires:    "narrow the conditions, or raise the level of records without any flag",
+	OutOfRange:     "write the threshold in the unit of the dictionary",
+	TooFine:        "write the step that is meant",
+	Shadowed:       "delete the flag, or give it a higher level",
+	Covered:        "delete the flag, or give it a higher level",
+	CannotTell:     "nothing need be done; replay shows whether the flag matters",
+	Idle:           "demand a higher level, or delete the flag",
+	Overlap:        "nothing need be done if both are meant",
+	SpeciesGap:     "add a flag for them, or leave it out on purpose",
+	EndGap:         "add a flag for the other end, or leave it out on purpose",
+	NotAskedAbout:  "nothing need be done if they are asked for another purpose",
+	UnknownIgnored: "write when_unknown: raise where an owner who cannot look must be sent in",
+	NotFilledIn:    "write what is asked for",
+	OutOfForce:     "correct effective or expires",
+	NoExpiry:       "add expires: the day by which the rules are looked at again",
+	ExpiresSoon:    "review the rules and write the next version",
+	NeverFired:     "check that the question is asked and the words are those of the exports",
+	AlwaysFired:    "check the threshold and its unit",
+	HardlyAsked:    "ask the question, or do not rest a flag on it",
+	RaisesBlindly:  "ask the question in every call, or write when_unknown: leave",
 }
 
 // flag checks one flag by itself.
@@ -180,132 +227,14 @@ func (c *checker) bounds(i int, cond *Condition) {
 		}
 		scaled := new(big.Rat).Mul(b.rat(), new(big.Rat).SetInt64(int64(fd.Scale)))
 		if !scaled.IsInt() {
-			c.add(i, TooFine, Doubtful, "", "%s %s is finer than the stored steps of 1/%d %s; it acts like the next step", cond.Finding, b.Text, fd.Scale, fd.Unit)
+			c.addAt(cond.Pos, i, TooFine, Doubtful, "", "%s %s is finer than the stored steps of 1/%d %s; it acts like the next step", cond.Finding, b.Text, fd.Scale, fd.Unit)
 		}
 		a := &answer{ask: ask{index: at}}
 		low, high := c.recorded(f, a)
 		if scaled.Cmp(new(big.Rat).SetInt64(int64(low))) < 0 || scaled.Cmp(new(big.Rat).SetInt64(int64(high))) > 0 {
-			c.add(i, OutOfRange, Doubtful, "", "%s %s lies outside the readings that are stored, %s to %s; is the unit right?",
+			c.addAt(cond.Pos, i, OutOfRange, Doubtful, "", "%s %s lies outside the readings that are stored, %s to %s",
 				cond.Finding, b.Text, c.show(a, low), c.show(a, high))
 		}
-	}
-}
-
-// partners are the flags that one flag is compared with to its disadvantage. Of
-// each kind one is named and the others are counted.
-type partners struct{ twins, shadows, overlaps others }
-
-type others struct{ first, count int }
-
-func (o *others) add(j int) {
-	if o.count == 0 {
-		o.first = j
-	}
-	o.count++
-}
-
-// pairs compares every two flags of which one asks about the first finding of
-// the other; without that neither can lie within the other.
-func (c *checker) pairs() {
-	byFinding := map[int][]int{}
-	all := make([]partners, len(c.regions))
-	for i := range c.regions {
-		if c.dead[i] {
-			continue
-		}
-		var seen []int
-		for k := range c.regions[i].answers {
-			seen = append(seen, byFinding[c.regions[i].answers[k].index]...)
-		}
-		if len(c.regions[i].answers) > 1 {
-			slices.Sort(seen)
-			seen = slices.Compact(seen)
-		}
-		for _, j := range seen {
-			c.compare(i, j, all)
-		}
-		for k := range c.regions[i].answers {
-			at := c.regions[i].answers[k].index
-			byFinding[at] = append(byFinding[at], i)
-		}
-	}
-	for i := range all {
-		c.pair(i, all[i].twins, Contradiction, Wrong, "has the conditions of %s but demands %s instead of %s")
-		c.pair(i, all[i].shadows, Shadowed, Doubtful, "changes no level: whenever it fires, so does %s, and this demands %s where that demands %s")
-		c.pair(i, all[i].overlaps, Overlap, Note, "fires on some of the same answers as %s; they demand %s and %s")
-	}
-}
-
-// compare notes what flag i and the earlier flag j are to each other.
-func (c *checker) compare(i, j int, all []partners) {
-	a, b := &c.regions[i], &c.regions[j]
-	in, out := a.within(b), b.within(a)
-	switch {
-	case in && out && c.p.flags[i].Demands != c.p.flags[j].Demands:
-		all[i].twins.add(j)
-	case in && c.hides(j, i):
-		all[i].shadows.add(j)
-	case out && c.hides(i, j):
-		all[j].shadows.add(i)
-	case !in && !out && a.sameFindings(b) && a.meets(b):
-		all[i].overlaps.add(j)
-	}
-}
-
-// hides reports whether a flag that lies within flag i changes no level because
-// of it: it demands no more, and is not the one of the two that raises when unknown.
-func (c *checker) hides(i, within int) bool {
-	wide, narrow := c.p.flags[i].Flag, c.p.flags[within].Flag
-	return narrow.Demands <= wide.Demands && (!narrow.Raise || wide.Raise)
-}
-
-func (c *checker) pair(i int, o others, kind NoticeKind, sev Severity, format string) {
-	if o.count == 0 {
-		return
-	}
-	other := c.p.flags[o.first].Flag
-	text := fmt.Sprintf(format, other.ID, c.p.flags[i].Demands, other.Demands)
-	if o.count > 1 {
-		text += fmt.Sprintf(" (and likewise with %d more)", o.count-1)
-	}
-	c.add(i, kind, sev, other.ID, "%s", text)
-}
-
-// gaps looks for findings on which a species of the set has no flag, and for
-// findings on which no flag rests.
-func (c *checker) gaps() {
-	var species []string
-	for i := range c.p.flags {
-		species = append(species, c.p.flags[i].Species...)
-	}
-	slices.Sort(species)
-	species = slices.Compact(species)
-	var unused []string
-	for k := range c.p.Dict.Findings {
-		var covered []string
-		used := false
-		for i := range c.regions {
-			if c.dead[i] || c.regions[i].about(k) == nil {
-				continue
-			}
-			used = true
-			if covered = append(covered, c.p.flags[i].Species...); len(c.p.flags[i].Species) == 0 {
-				covered = species
-				break
-			}
-		}
-		id := c.p.Dict.Findings[k].ID
-		if !used {
-			unused = append(unused, id)
-			continue
-		}
-		gap := slices.DeleteFunc(slices.Clone(species), func(s string) bool { return slices.Contains(covered, s) })
-		if len(gap) > 0 {
-			c.out = append(c.out, Notice{Kind: SpeciesGap, Severity: Note, Text: fmt.Sprintf("no flag rests on %s for %s", id, listOf(gap, "and"))})
-		}
-	}
-	if len(unused) > 0 {
-		c.out = append(c.out, Notice{Kind: NotAskedAbout, Severity: Note, Text: "no flag rests on " + listOf(unused, "and")})
 	}
 }
 

@@ -47,6 +47,10 @@ func Parse(file string, data []byte) (*Set, error) {
 	if n := m.Get("expires"); n.Exists() && !s.Expires.IsZero() && s.Expires.Before(s.Effective) {
 		n.Fail("a day not before effective", s.Expires.Format("2006-01-02"), "exchange or correct the two days")
 	}
+	s.HeadPos = map[string]Pos{}
+	for _, k := range m.Keys() {
+		s.HeadPos[k] = pos(m.Get(k))
+	}
 	seen := map[string]bool{}
 	for i, n := range m.Need("flags").List() {
 		if i == MaxFlags {

@@ -47,6 +47,8 @@ type Set struct {
 	Otherwise codes.Level
 	// Flags in the order of the file; a flag's place is its bit.
 	Flags []Flag
+	// HeadPos are the places of the keys above the flags, for messages.
+	HeadPos map[string]Pos `json:"-"`
 }
 
 // Pos is a place in the rules file, counted from 1.

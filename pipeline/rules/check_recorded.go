@@ -1,0 +1,55 @@
+package rules
+
+// Use is how often a flag came out on the records of a store.
+type Use struct{ Fired, Unknown, RuledOut int64 }
+
+// Asked is how often a finding was answered on the records of a store, of all
+// Episodes of the species that some flag on it is meant for.
+type Asked struct {
+	Finding            string
+	Answered, Episodes int64
+}
+
+// hardlyShare is below what share of answers a question counts as hardly ever
+// asked: at one call in fifty even a year of a busy line says little.
+const hardlyShare = 0.02
+
+// CheckRecorded says what a set's flags did on records: uses in the order of
+// the flags, asked in any order. A flag that never fired on a few hundred
+// records may still be right, so nothing here is more than doubtful.
+func CheckRecorded(s *Set, uses []Use, asked []Asked) []Notice {
+	c := checker{p: &Program{Set: s}}
+	answered := map[string]Asked{}
+	for _, a := range asked {
+		answered[a.Finding] = a
+	}
+	for i := range s.Flags {
+		c.p.flags = append(c.p.flags, flag{Flag: &s.Flags[i]})
+		if i < len(uses) {
+			c.use(i, uses[i])
+		}
+		for k := range s.Flags[i].All {
+			cond := &s.Flags[i].All[k]
+			if a, ok := answered[cond.Finding]; ok && a.Episodes > 0 && float64(a.Answered) < hardlyShare*float64(a.Episodes) {
+				c.addAt(cond.Pos, i, HardlyAsked, Doubtful, "", "rests on %s, which was answered in %d of %d episodes", cond.Finding, a.Answered, a.Episodes)
+			}
+		}
+	}
+	return c.out
+}
+
+// use judges how often one flag came out.
+func (c *checker) use(i int, u Use) {
+	decided := u.Fired + u.RuledOut
+	switch {
+	case decided == 0 && u.Unknown == 0:
+		return
+	case u.Fired == 0:
+		c.add(i, NeverFired, Doubtful, "", "fired on none of %d episodes (%d ruled out, %d not decided)", decided+u.Unknown, u.RuledOut, u.Unknown)
+	case u.RuledOut == 0:
+		c.add(i, AlwaysFired, Doubtful, "", "fired on all %d episodes on which it could be decided", decided)
+	}
+	if f := c.p.flags[i]; f.Raise && u.Unknown > 10*max(u.Fired, 1) {
+		c.add(i, RaisesBlindly, Doubtful, "", "counts %s on %d episodes where nobody looked, and fired on %d", f.Demands, u.Unknown, u.Fired)
+	}
+}
