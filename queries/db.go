@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/rules"
 )
 
 // Flag is one flag of the rules file in force when cases were derived. Its
@@ -58,6 +61,10 @@ type Meta struct {
 	Findings []Finding
 	// RuleSet names the rules file in force, as id and version.
 	RuleSet string
+	// Rules is that file as the store keeps it and Dictionary the findings
+	// dictionary, for questions about other rules; nil where there is none.
+	Rules      *rules.Set
+	Dictionary *findings.Dictionary
 	// Definition names the case definition in force and DefinitionText says it
 	// in words.
 	Definition, DefinitionText string

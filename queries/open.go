@@ -117,6 +117,7 @@ func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 	m := Meta{
 		Definition: defs.CaseDef.ID, DefinitionText: definitionText(defs.CaseDef), Window: defs.CaseDef.Window(),
 		Strata: defs.StrataBesideLevel(), Collapse: defs.Strata.Collapse, MinVerified: defs.Strata.MinVerified, AsOf: asOf, DataCut: s.Manifest.DataCutAt(asOf), RuleSet: "none recorded",
+		Rules: defs.Rules, Dictionary: defs.Dictionary,
 	}
 	for i := range defs.Dictionary.Findings {
 		f := &defs.Dictionary.Findings[i]
