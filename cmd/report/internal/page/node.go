@@ -325,34 +325,40 @@ func (n Node) fig(path, as string) (template.HTML, error) {
 	if err != nil {
 		return "", err
 	}
-	out := `<span class="est">` + est + `</span>`
+	ci, err := f.interval(as)
+	if err != nil {
+		return "", err
+	}
+	return `<span class="est">` + est + `</span>` + ci + n.marks(f.warnings()...), nil
+}
+
+// interval prints the limits of a figure; in a table the parentheses are left
+// out and both limits keep to columns of their own.
+func (f Node) interval(as string) (template.HTML, error) {
 	low, hasLow := f.child("low")
 	high, hasHigh := f.child("high")
-	switch {
-	case hasLow && hasHigh:
-		l, err := low.limit(as)
-		if err != nil {
-			return "", err
-		}
-		h, err := high.limit(as)
-		if err != nil {
-			return "", err
-		}
-		out += ` <span class="ci">(` + l + `&nbsp;to&nbsp;` + h + `)</span>`
-	case hasLow:
-		l, err := low.limit(as)
-		if err != nil {
-			return "", err
-		}
-		out += ` <span class="ci">(` + l + ` or more)</span>`
-	case hasHigh:
-		h, err := high.limit(as)
-		if err != nil {
-			return "", err
-		}
-		out += ` <span class="ci">(` + h + ` or less)</span>`
+	if !hasLow && !hasHigh {
+		return "", nil
 	}
-	return out + n.marks(f.warnings()...), nil
+	var l, h template.HTML
+	var err error
+	if hasLow {
+		if l, err = low.limit(as); err != nil {
+			return "", err
+		}
+	}
+	if hasHigh {
+		if h, err = high.limit(as); err != nil {
+			return "", err
+		}
+	}
+	words := `<span class="lo">` + l + `</span>&nbsp;to&nbsp;<span class="hi">` + h + `</span>`
+	if !hasHigh {
+		words = `<span class="lo">` + l + `</span> or more`
+	} else if !hasLow {
+		words = `<span class="lo">` + h + `</span> or less`
+	}
+	return ` <span class="ci"><span class="par">(</span>` + words + `<span class="par">)</span></span>`, nil
 }
 
 // limit prints a limit; per cent signs stand once, after the estimate.
@@ -408,7 +414,7 @@ func (n Node) Range(path, as string) (template.HTML, error) {
 		return "", err
 	}
 	_ = high
-	return l + `&nbsp;to&nbsp;` + h, nil
+	return `<span class="lo">` + l + `</span>&nbsp;to&nbsp;<span class="hi pc">` + h + `</span>`, nil
 }
 
 // Sort is the number by which a column is sorted; a figure without a value

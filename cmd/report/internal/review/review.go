@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"hindcheck/cmd/report/internal/caution"
 	"hindcheck/queries"
 )
 
@@ -220,11 +221,7 @@ func (b *builder) fillFlags(r *Review) error {
 	return nil
 }
 
-// cautions are shown on every review.
-var cautions = []string{
-	"This is decision support for reviewing telephone rules. It is not a diagnosis and not advice about any animal.",
-	"A licensed veterinary professional decides on every change of a rule, under local law. Nothing here is applied by itself.",
-	"An animal with an emergency sign is seen at once, whatever a table says. A sign that has rarely been recorded has not been shown to be harmless.",
-	"A person who has been bitten or scratched washes the wound with soap and water and sees a doctor.",
-	"Figures rest on calls whose outcome became known. Where they are corrected, that assumes that calls without an outcome resemble those with one within the same advice and stratum.",
-}
+// cautions are shown on every review: those of every output, and what
+// corrected figures rest on.
+var cautions = append(slices.Clone(caution.Lines),
+	"Figures rest on calls whose outcome became known. Where they are corrected, that assumes that calls without an outcome resemble those with one within the same advice and stratum.")
