@@ -34,7 +34,8 @@
 //
 //  1. Write NAME.sql with its header: name, answers, param, column, row.
 //  2. Add the row type and the function of the same name beside its kin
-//     (advice.go, flags.go, findings.go, process.go, data.go).
+//     (advice.go, groups.go, flags.go, answers.go, findings.go, process.go,
+//     data.go, quality.go).
 //  3. Test it on a few hand-written rows, and on none, in the matching _test.go.
 //
 // A test fails while any of the three is missing, and cmd/report query shows

@@ -23,22 +23,26 @@ type names struct {
 //	{{range flagList}}  .Bit, .Present, .Unknown, .State for each flag
 //	{{nFired}}          how many flags fired
 //	{{words}}           the columns that hold the bits, each after a comma
+//	{{firedWords}}      the same, those of the flags that fired only
+//	{{range coded}}     .ID, .Column for each coded finding
 //	{{anyWords}}        the same, each under any_value and its own name
 //	{{range findings}}  .Position, .Column for each finding
 //	{{finding}}         the column of the finding that was asked for
 //	{{cluster}}         the column of the cluster that was asked for
 func (d *DB) expand(q Question, n names) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
-		"strata":   func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
-		"stratum":  func() string { return d.stratum() },
-		"flags":    func(what string) (string, error) { return d.flagSums(what) },
-		"flagList": func() []flagSQL { return d.flagList() },
-		"nFlags":   func() int { return len(d.meta.Flags) },
-		"nFired":   func() string { return d.fired() },
-		"words":    func() string { return d.words("") },
-		"anyWords": func() string { return d.words("any_value") },
-		"findings": func() []findingSQL { return d.findingList() },
-		"finding":  func() (string, error) { return d.findingColumn(n.finding) },
+		"strata":     func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
+		"stratum":    func() string { return d.stratum() },
+		"flags":      func(what string) (string, error) { return d.flagSums(what) },
+		"flagList":   func() []flagSQL { return d.flagList() },
+		"nFlags":     func() int { return len(d.meta.Flags) },
+		"nFired":     func() string { return d.fired() },
+		"words":      func() string { return d.words("") },
+		"anyWords":   func() string { return d.words("any_value") },
+		"firedWords": func() string { return d.firedWords() },
+		"coded":      func() []codedSQL { return d.coded() },
+		"findings":   func() []findingSQL { return d.findingList() },
+		"finding":    func() (string, error) { return d.findingColumn(n.finding) },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {
 				return "", fmt.Errorf("%w: cluster %q: expected one of %s", ErrParameter, n.cluster, strings.Join(ClusterColumns, ", "))

@@ -89,19 +89,23 @@ func (d *DB) FindingHeaping(ctx context.Context, s Scope, finding string, thresh
 type CheckHandlingRow struct {
 	// Finding: id of the finding.
 	Finding string `json:"finding"`
+	// Species: of the animal; empty if not recorded.
+	Species string `json:"species"`
 	// Handling: free, held, wrapped, refused; empty if not recorded.
 	Handling string `json:"handling"`
 	// State: done, not_possible, declined or not_asked.
 	State string `json:"state"`
+	// Reason: why it was not done; empty if not stated.
+	Reason string `json:"reason"`
 	// N: checks.
 	N int64 `json:"n"`
 }
 
-// CheckHandling answers: Does how the animal was handled decide whether a check can be done? One row per
-// finding, handling and state.
+// CheckHandling answers: How often was each check done, and why not, by species and by how the
+// animal was handled? One row per finding, species, handling, state and reason.
 func (d *DB) CheckHandling(ctx context.Context, s Scope) ([]CheckHandlingRow, error) {
 	return ask(ctx, d, "check_handling", names{}, s.args(), func(r *CheckHandlingRow) []any {
-		return []any{&r.Finding, &r.Handling, &r.State, &r.N}
+		return []any{&r.Finding, &r.Species, &r.Handling, &r.State, &r.Reason, &r.N}
 	})
 }
 

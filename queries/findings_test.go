@@ -73,22 +73,33 @@ func TestFindingHeaping(t *testing.T) {
 
 func TestCheckHandling(t *testing.T) {
 	d, db := queriestest.Open(t, meta)
-	for _, r := range []row{
-		{"finding": "gum_colour", "handling": "free", "state": "done", "episode_month": 202606},
-		{"finding": "gum_colour", "handling": "free", "state": "done", "episode_month": 202607},
-		{"finding": "gum_colour", "handling": "wrapped", "state": "not_possible", "episode_month": 202606},
-		{"finding": "gum_colour", "handling": nil, "state": "not_asked", "episode_month": 202606},
-		{"finding": "gum_colour", "handling": "refused", "state": "declined", "episode_month": 202606},
-		{"finding": "gum_colour", "handling": "free", "state": "done", "episode_month": 202605},
+	for i, r := range []row{
+		{"finding": "gum_colour", "handling": "free", "state": "done", "call": queriestest.ID(1)},
+		{"finding": "gum_colour", "handling": "free", "state": "done", "call": queriestest.ID(2), "episode_month": 202607},
+		{"finding": "gum_colour", "handling": "wrapped", "state": "not_possible", "reason": "resisted", "call": queriestest.ID(2)},
+		{"finding": "gum_colour", "handling": "wrapped", "state": "not_possible", "reason": "dark", "call": queriestest.ID(2)},
+		{"finding": "gum_colour", "handling": nil, "state": "not_asked", "call": queriestest.ID(3)}, // a call without species
+		{"finding": "gum_colour", "handling": "refused", "state": "declined", "call": queriestest.ID(1)},
+		{"finding": "gum_colour", "handling": "free", "state": "done", "observer": "vet", "call": queriestest.ID(1)}, // the vet's own
+		{"finding": "gum_colour", "handling": "free", "state": "done", "episode_month": 202605, "call": queriestest.ID(1)},
 	} {
+		if r["episode_month"] == nil {
+			r["episode_month"] = 202606
+		}
+		r["seq"] = i
 		queriestest.Insert(t, db, "checks", r)
+	}
+	for n, species := range map[int]any{1: "cat", 2: "dog", 3: nil} {
+		queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(n), "species": species, "episode_month": 202606})
 	}
 	got, err := d.CheckHandling(ctx, scope)
 	same(t, got, err, `
 		gum_colour  not_asked 1
-		gum_colour free done 2
-		gum_colour refused declined 1
-		gum_colour wrapped not_possible 1
+		gum_colour cat free done 1
+		gum_colour cat refused declined 1
+		gum_colour dog free done 1
+		gum_colour dog wrapped not_possible dark 1
+		gum_colour dog wrapped not_possible resisted 1
 	`)
 	none, err := nobody(t).CheckHandling(ctx, scope)
 	same(t, none, err, "")

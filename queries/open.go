@@ -99,6 +99,15 @@ func makeViews(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipelin
 			return fmt.Errorf("view %s: %w", name, err)
 		}
 	}
+	if err := makeCases(ctx, db, s, defs, asOf); err != nil {
+		return err
+	}
+	_, err := db.ExecContext(ctx, "CREATE VIEW stored_cases AS SELECT * FROM cases")
+	return err
+}
+
+// makeCases makes cases: those of the store if it is shown as it is now.
+func makeCases(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipeline.Definitions, asOf int) error {
 	paths := s.Paths(store.Cases, "")
 	if asOf == s.Manifest.LastLoad() && len(paths) > 0 {
 		_, err := db.ExecContext(ctx, "CREATE VIEW cases AS SELECT * FROM read_parquet("+duck.FileList(paths)+", hive_partitioning = false)")

@@ -99,7 +99,7 @@ func TestOpen(t *testing.T) {
 		t.Fatal(err)
 	}
 	defaults := map[string]string{"from_month": "2025-05", "to_month": "2026-10", "mature_before": "2026-09-01",
-		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4"}
+		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4", "doubtful": "0.8"}
 	for _, q := range all {
 		if _, err := d.Run(ctx, q.Name, nil, defaults); err != nil {
 			t.Errorf("%s: %v", q.Name, err)

@@ -124,7 +124,7 @@ func TestRunByName(t *testing.T) {
 		t.Fatal(err)
 	}
 	defaults := map[string]string{"from_month": "2026-06", "to_month": "2026-07", "mature_before": "2026-07-15",
-		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4"}
+		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4", "doubtful": "0.8"}
 	for _, q := range all {
 		got, err := d.Run(ctx, q.Name, nil, defaults)
 		if err != nil {

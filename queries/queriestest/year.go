@@ -137,8 +137,10 @@ FROM f`,
 		n, chance("need"), chance("species"), chance("site"), strings.Join(fired, " | "), strings.Join(unknown, " | "),
 		strings.Join(demanded, ", "), chance("advice"), chance("route"), chance("follow"), followUp, strings.Join(findings, ", "))
 	for _, stmt := range []string{text,
-		`INSERT INTO calls SELECT call, call AS contact, episode, 'clinical', 'first', month, started_at FROM cases`,
-		`INSERT INTO calls SELECT uuid(), uuid(), NULL, CASE hash(call) % 3 WHEN 0 THEN 'test' WHEN 1 THEN 'abandoned' ELSE 'not_clinical' END, NULL, month, started_at FROM cases WHERE hash(call) % 23 = 0`,
+		`INSERT INTO calls (call, contact, episode, contact_type, contact_kind, episode_month, started_at, ended_at, animal, advisor, site, species, complaint, level)
+		 SELECT call, call, call, 'clinical', 'first', month, started_at, started_at + INTERVAL 6 MINUTE, animal, advisor, site, species, complaint,
+		  list_extract(['home_care', 'soon', 'same_day', 'emergency'], level::INTEGER) FROM cases`,
+		`INSERT INTO calls (call, contact, episode, contact_type, contact_kind, episode_month, started_at) SELECT uuid(), uuid(), NULL, CASE hash(call) % 3 WHEN 0 THEN 'test' WHEN 1 THEN 'abandoned' ELSE 'not_clinical' END, NULL, month, started_at FROM cases WHERE hash(call) % 23 = 0`,
 		`INSERT INTO checks (call, finding, handling, state, reason, episode_month) SELECT call, 'check_pale_gums', handling, CASE WHEN f_check_pale_gums >= 0 THEN 'done' WHEN f_check_pale_gums = -2 THEN 'not_possible'
 		 WHEN f_check_pale_gums = -3 THEN 'declined' ELSE 'not_asked' END, NULL, month FROM cases`,
 		// Some animals were seen at once: the vet read their gums and refill too.
@@ -150,7 +152,8 @@ FROM f`,
 		  started_at + to_minutes(outcome_minutes) FROM cases WHERE route = 1 AND f_check_collapse > 0
 		 UNION ALL SELECT call, 'refill_s', 'done', month, 1, 'vet', NULL, f_refill_s / 10.0 + ((hash(call) % 5)::INTEGER - 1) / 10.0, started_at + to_minutes(outcome_minutes)
 		  FROM cases WHERE route = 1 AND f_refill_s > 0`,
-		`INSERT INTO outcomes SELECT uuid(), call, 'vet', 'advised_visit', started_at + to_minutes(outcome_minutes), hash(call) % 4 = 0 FROM cases WHERE route = 1`,
+		`INSERT INTO outcomes (outcome, call, episode, episode_month, practice, source, route, seen_at, recorded_at, treatment_begun)
+		 SELECT uuid(), call, call, month, practice, 'vet', 'advised_visit', started_at + to_minutes(outcome_minutes), started_at + to_minutes(outcome_minutes) + INTERVAL 3 DAY, hash(call) % 4 = 0 FROM cases WHERE route = 1`,
 		`INSERT INTO coverage SELECT f.feed, make_date(m.month // 100, m.month % 100, 1), last_day(make_date(m.month // 100, m.month % 100, 1)), TIMESTAMP '2026-10-05', 100
 		 FROM (SELECT DISTINCT month FROM cases WHERE month <= 202609) m, (VALUES ('harbour practices'), ('hill practices'), ('follow-up calls')) f(feed)`,
 		`INSERT INTO set_aside SELECT 'calls-2026-07.csv', i, CASE WHEN i % 3 = 0 THEN 'Animal' ELSE 'Started' END, CASE WHEN i % 3 = 0 THEN 'unmapped_word' ELSE 'bad_date' END,

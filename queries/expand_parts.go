@@ -1,0 +1,29 @@
+package queries
+
+import (
+	"fmt"
+	"strings"
+)
+
+type codedSQL struct{ ID, Column string }
+
+// coded lists the findings with words. Ids come from the dictionary, which
+// allows small letters, digits and underscores only.
+func (d *DB) coded() []codedSQL {
+	var out []codedSQL
+	for _, f := range d.meta.Findings {
+		if !f.Numeric() {
+			out = append(out, codedSQL{strings.ReplaceAll(f.ID, "'", ""), column(f.ID)})
+		}
+	}
+	return out
+}
+
+// firedWords lists the columns of bits of the flags that fired.
+func (d *DB) firedWords() string {
+	var b strings.Builder
+	for w := range (len(d.meta.Flags) + 63) / 64 {
+		fmt.Fprintf(&b, ", fired_%d", w)
+	}
+	return b.String()
+}
