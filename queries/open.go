@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -26,13 +27,43 @@ type OpenOptions struct {
 	AsOf int
 	// Threads and MemoryMB bound DuckDB; 0 leaves them to package duck.
 	Threads, MemoryMB int
+	// NoSpill makes a query fail that does not fit into memory, and no folder.
+	NoSpill bool
 }
 
 // Open makes a database over the store in dir: views of its records and cases
 // over the files that its manifest lists. Files stay until Close. An earlier
 // state is put together from present and superseded rows, and its cases are
 // derived again under the definitions in force.
-func Open(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err error) {
+func Open(ctx context.Context, dir string, opt OpenOptions) (*DB, error) {
+	v, err := OpenViews(ctx, dir, opt)
+	if err != nil {
+		return nil, err
+	}
+	d, err := New(v.DB, v.Meta)
+	if err != nil {
+		return nil, errors.Join(err, v.Close())
+	}
+	d.close = v.Close
+	return d, nil
+}
+
+// Views is a database with one view each of calls, checks, outcomes, coverage,
+// cases and set_aside.
+type Views struct {
+	DB   *sql.DB
+	Meta Meta
+	// Files are the Parquet files that the views read, by their full paths.
+	Files []string
+	// Close gives back the database and the store.
+	Close func() error
+}
+
+// OpenViews makes the views of Open for callers that write their own SQL.
+func OpenViews(ctx context.Context, dir string, opt OpenOptions) (_ *Views, err error) {
+	if dir, err = filepath.Abs(dir); err != nil {
+		return nil, fmt.Errorf("open store: %w", err)
+	}
 	s, err := store.Open(dir)
 	if err != nil {
 		return nil, err
@@ -54,12 +85,14 @@ func Open(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err error) {
 	if err != nil {
 		return nil, err
 	}
-	// Counting by animal over a long store may need more than memory.
-	temp, err := os.MkdirTemp("", "hindcheck-query-")
-	if err != nil {
-		return nil, fmt.Errorf("open store: %w", err)
+	temp := ""
+	if !opt.NoSpill {
+		// Counting by animal over a long store may need more than memory.
+		if temp, err = os.MkdirTemp("", "hindcheck-query-"); err != nil {
+			return nil, fmt.Errorf("open store: %w", err)
+		}
+		closers = append(closers, func() error { return os.RemoveAll(temp) })
 	}
-	closers = append(closers, func() error { return os.RemoveAll(temp) })
 	db, err := duck.Open(ctx, duck.Options{Threads: opt.Threads, MemoryMB: opt.MemoryMB, TempDir: temp})
 	if err != nil {
 		return nil, err
@@ -68,12 +101,16 @@ func Open(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err error) {
 	if err := makeViews(ctx, db, s, defs, opt.AsOf); err != nil {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
-	d, err := New(db, metaOf(s, defs, opt.AsOf))
-	if err != nil {
-		return nil, err
+	return &Views{DB: db, Meta: metaOf(s, defs, opt.AsOf), Files: filesOf(s), Close: func() error { return closeAll(closers) }}, nil
+}
+
+// filesOf lists every file that a view may read.
+func filesOf(s *store.Snapshot) []string {
+	out := append(s.Paths(store.Cases, ""), s.Paths(store.Aside, "")...)
+	for _, name := range resolve.Tables {
+		out = append(append(out, s.Paths(store.Current, name)...), s.Paths(store.History, name)...)
 	}
-	d.close = func() error { return closeAll(closers) }
-	return d, nil
+	return out
 }
 
 func closeAll(closers []func() error) error {

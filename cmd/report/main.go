@@ -14,6 +14,7 @@ import (
 
 	"hindcheck/cmd/internal/command"
 	"hindcheck/cmd/internal/version"
+	"hindcheck/queries/sandbox"
 )
 
 func main() {
@@ -25,8 +26,11 @@ func main() {
 
 // Run runs the command with the given arguments, environment ("NAME=value")
 // and streams, and returns the exit status: 0 done, 1 failed, 2 wrong usage,
-// 3 a gate said no.
+// 3 a gate said no. A process that report sql starts has others of its own.
 func Run(ctx context.Context, args, env []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	if isWorker(args) {
+		return sandbox.Child(ctx, stdin, stdout, stderr)
+	}
 	s := command.Streams{In: stdin, Out: stdout, Err: stderr, Env: env}
 	return command.Execute(ctx, newRoot(s, openStore), args, s)
 }
@@ -48,6 +52,6 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddCommand(demoCommand(s, open), monthlyCommand(s, open), flagsCommand(s, open), queryCommand(s, open), versionCommand(s))
+	root.AddCommand(demoCommand(s, open), monthlyCommand(s, open), flagsCommand(s, open), queryCommand(s, open), sqlCommand(s), versionCommand(s))
 	return root
 }

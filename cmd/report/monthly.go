@@ -33,6 +33,9 @@ where; without, it prints the review in the --format asked for.`,
 			if err != nil {
 				return err
 			}
+			if err := oneOfFormats(set.Format, "text", "csv", "json", "html"); err != nil {
+				return err
+			}
 			number, err := month("month", of)
 			if err != nil {
 				return err
@@ -63,7 +66,7 @@ func runMonthly(cmd *cobra.Command, s command.Streams, open opener, set settings
 	return reviewWriters[set.Format](s.Out, r)
 }
 
-// reviewWriters by format; settings.Load allows no other.
+// reviewWriters by format.
 var reviewWriters = map[string]func(io.Writer, *review.Review) error{
 	"text": page.Text,
 	"csv":  page.CSV,

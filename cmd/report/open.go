@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -68,4 +69,12 @@ func blame(err error) error {
 		return fmt.Errorf("%w: %w", settings.ErrUsage, err)
 	}
 	return err
+}
+
+// oneOfFormats refuses a format that a command does not write.
+func oneOfFormats(format string, known ...string) error {
+	if slices.Contains(known, format) {
+		return nil
+	}
+	return fmt.Errorf("%w: --format %s: expected one of %s", settings.ErrUsage, format, strings.Join(known, ", "))
 }

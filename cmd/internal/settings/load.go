@@ -266,7 +266,7 @@ func (s Settings) check() error {
 		counts = usageErr("settings threads, as-of, min-verified, window and lag must not be negative")
 	}
 	return errors.Join(
-		oneOf("format", s.Format, "text", "csv", "json", "html"),
+		oneOf("format", s.Format, "text", "csv", "json", "html", "parquet", "arrow"),
 		oneOf("cut", s.Cut, "same_day", "emergency"),
 		share("under-triage-limit", s.UnderTriageLimit),
 		share("over-triage-limit", s.OverTriageLimit),

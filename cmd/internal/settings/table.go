@@ -10,7 +10,8 @@ type Settings struct {
 	Config string `mapstructure:"config"`
 	// Store is the folder of the Parquet store.
 	Store string `mapstructure:"store"`
-	// Format is text, csv or json; commands that write pages add html.
+	// Format is text, csv or json; commands that write pages add html, and
+	// report sql parquet and arrow.
 	Format string `mapstructure:"format"`
 	// Out is the file or folder that takes the result; empty is standard output.
 	Out string `mapstructure:"out"`
