@@ -111,6 +111,7 @@ func TestImportArrows(t *testing.T) {
 var drivers = map[string]string{
 	"pipeline/duck":    "opens it with our settings",
 	"pipeline/resolve": "appends the episode of each call while it walks the calls in order",
+	"queries/sandbox":  "prepares one statement and asks for its type, which database/sql cannot",
 }
 
 // driverTests are the same for tests.
