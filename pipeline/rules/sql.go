@@ -183,18 +183,25 @@ func inPlaces(column string, set uint64) string {
 func (p *Program) speaksSQL() string {
 	var any []string
 	for i := range p.asks {
-		a := &p.asks[i]
-		if a.code {
-			any = append(any, inPlaces(a.column, a.readable))
-		} else {
-			any = append(any, a.column+" >= 0")
-		}
+		any = append(any, p.asks[i].assessedSQL())
 	}
-	out := "(" + strings.Join(any, " OR ") + ")"
-	if p.covered != nil {
-		out += fmt.Sprintf(" AND species IN (%s)", quoteAll(p.covered))
+	return "coalesce((" + strings.Join(any, " OR ") + ")" + p.coveredSQL() + ", false)"
+}
+
+// assessedSQL is ask.assessed over the column.
+func (a *ask) assessedSQL() string {
+	if a.code {
+		return inPlaces(a.column, a.readable)
 	}
-	return "coalesce(" + out + ", false)"
+	return a.column + " >= 0"
+}
+
+// coveredSQL limits a condition to the species that some flag is meant for.
+func (p *Program) coveredSQL() string {
+	if p.covered == nil {
+		return ""
+	}
+	return fmt.Sprintf(" AND species IN (%s)", quoteAll(p.covered))
 }
 
 // levelSQL returns the expression of one of the three levels over the words of
