@@ -12,6 +12,7 @@ import (
 type names struct {
 	finding string
 	cluster string
+	replay  Replay
 }
 
 // expand fills the template functions of a question:
@@ -29,6 +30,11 @@ type names struct {
 //	{{range findings}}  .Position, .Column for each finding
 //	{{finding}}         the column of the finding that was asked for
 //	{{cluster}}         the column of the cluster that was asked for
+//	{{ruled}}           a SELECT of cases with the levels of two sets of rules
+//	{{bits "x"}}        a SELECT of x with their bits
+//	{{oldFired}}        the flags of either that fired, as a list of positions;
+//	{{newFired}}        over {{bits}}
+//	{{keys}}            site, species and the strata columns, each once
 func (d *DB) expand(q Question, n names) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
 		"strata":     func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
@@ -43,6 +49,11 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"coded":      func() []codedSQL { return d.coded() },
 		"findings":   func() []findingSQL { return d.findingList() },
 		"finding":    func() (string, error) { return d.findingColumn(n.finding) },
+		"ruled":      func() (string, error) { return d.ruled(n.replay) },
+		"bits":       func(relation string) (string, error) { return d.bits(relation, n.replay) },
+		"oldFired":   func() string { return d.firedPositions("was_", n.replay.Current) },
+		"newFired":   func() string { return d.firedPositions("now_", n.replay.Proposed) },
+		"keys":       func() string { return d.keys() },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {
 				return "", fmt.Errorf("%w: cluster %q: expected one of %s", ErrParameter, n.cluster, strings.Join(ClusterColumns, ", "))
@@ -167,6 +178,18 @@ func (d *DB) stratum() string {
 		parts[i] = fmt.Sprintf("coalesce(%s::VARCHAR, '')", s)
 	}
 	return "[" + strings.Join(parts, ", ") + "]::VARCHAR[]"
+}
+
+// keys are site, species and the strata columns, each once; the month is among
+// the grouped columns already.
+func (d *DB) keys() string {
+	out := []string{"site", "species"}
+	for _, s := range d.meta.Strata {
+		if s != "month" && !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	return strings.Join(out, ", ")
 }
 
 func (d *DB) findingList() []findingSQL {

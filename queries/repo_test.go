@@ -74,11 +74,14 @@ func checkParams(t *testing.T, q queries.Question) {
 	if strings.Contains(q.SQL, "{{cluster}}") {
 		used["cluster"] = true
 	}
+	if strings.Contains(q.SQL, "{{ruled}}") {
+		used["current"], used["proposed"] = true, true
+	}
 	for _, p := range q.Params {
 		if !used[p.Name] {
 			t.Errorf("%s.sql declares %s and does not use it", q.Name, p.Name)
 		}
-		if p.Text == "" || !slices.Contains([]string{"month", "time", "level", "number", "finding", "cluster"}, p.Type) {
+		if p.Text == "" || !slices.Contains([]string{"month", "time", "level", "number", "finding", "cluster", "rules"}, p.Type) {
 			t.Errorf("%s.sql: parameter %s: type %q, text %q", q.Name, p.Name, p.Type, p.Text)
 		}
 		delete(used, p.Name)
@@ -124,7 +127,8 @@ func TestRunByName(t *testing.T) {
 		t.Fatal(err)
 	}
 	defaults := map[string]string{"from_month": "2026-06", "to_month": "2026-07", "mature_before": "2026-07-15",
-		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4", "doubtful": "0.8"}
+		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4", "doubtful": "0.8",
+		"current": "in_force", "proposed": "in_force", "most": "20", "night_from": "20", "night_to": "8"}
 	for _, q := range all {
 		got, err := d.Run(ctx, q.Name, nil, defaults)
 		if err != nil {

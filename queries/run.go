@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"hindcheck/pipeline/rules"
 )
 
 // ErrParameter is wrapped by every error of Run that blames the question's
@@ -103,7 +105,7 @@ func (d *DB) Run(ctx context.Context, name string, params, defaults map[string]s
 		if !given {
 			return Table{}, fmt.Errorf("%w: question %s: parameter %s (%s) is missing: %s", ErrParameter, name, p.Name, p.Type, p.Text)
 		}
-		if err := bind(p, text, args, &n); err != nil {
+		if err := d.bind(p, text, args, &n); err != nil {
 			return Table{}, fmt.Errorf("%w: question %s: %w", ErrParameter, name, err)
 		}
 	}
@@ -141,7 +143,7 @@ func readTable(q Question, rows *sql.Rows) (Table, error) {
 var levelNumbers = map[string]int{"home_care": 1, "soon": 2, "same_day": 3, "emergency": 4}
 
 // bind reads a parameter's text as its type.
-func bind(p Param, text string, args map[string]any, n *names) error {
+func (d *DB) bind(p Param, text string, args map[string]any, n *names) error {
 	bad := func(expected string) error {
 		return fmt.Errorf("parameter %s: expected %s, found %q", p.Name, expected, text)
 	}
@@ -150,6 +152,8 @@ func bind(p Param, text string, args map[string]any, n *names) error {
 		n.finding = text
 	case "cluster":
 		n.cluster = text
+	case "rules":
+		return d.bindRules(p.Name, text, n)
 	case "month":
 		m, err := ParseMonth(text)
 		if err != nil {
@@ -179,6 +183,27 @@ func bind(p Param, text string, args map[string]any, n *names) error {
 		args[p.Name] = v
 	}
 	return nil
+}
+
+// inForce stands for the rules of the store where a rules file could be named.
+const inForce = "in_force"
+
+// bindRules reads a rules file under the dictionary of the store.
+func (d *DB) bindRules(name, path string, n *names) error {
+	into := map[string]**rules.Program{"current": &n.replay.Current, "proposed": &n.replay.Proposed}[name]
+	if path == inForce {
+		*into = nil
+		return nil
+	}
+	set, err := rules.Load(path)
+	if err != nil {
+		return fmt.Errorf("parameter %s: %w", name, err)
+	}
+	if d.meta.Dictionary == nil {
+		return fmt.Errorf("parameter %s: the store has no dictionary to read rules by", name)
+	}
+	*into, err = rules.Compile(set, d.meta.Dictionary)
+	return err
 }
 
 func sortedKeys(m map[string]bool) []string {

@@ -99,6 +99,7 @@ func runQuery(ctx context.Context, open opener, set settings.Settings, name stri
 	defaults := map[string]string{
 		"from_month": queries.FormatMonth(scope.From), "to_month": queries.FormatMonth(scope.To),
 		"mature_before": scope.MatureBefore.Format("2006-01-02T15:04:05Z07:00"), "cut": set.Cut, "cluster": "animal",
+		"current": "in_force", "proposed": "in_force", "most": "100", "night_from": "20", "night_to": "8",
 	}
 	t, err := db.Run(ctx, name, given, defaults)
 	if err != nil {
