@@ -9,6 +9,6 @@
 //     resolve the rows against the store (package resolve), account for every
 //     row, and commit (package store)
 //
-// Status tells what a store holds. Counting is the business of package
+// Retry does the same for rows alone that an earlier load set aside. Status tells what a store holds. Counting is the business of package
 // queries, estimating that of package metrics.
 package pipeline

@@ -14,6 +14,7 @@ import (
 	"hindcheck/pipeline/intake"
 	"hindcheck/pipeline/privacy"
 	"hindcheck/pipeline/resolve"
+	"hindcheck/pipeline/source"
 	"hindcheck/pipeline/store"
 )
 
@@ -31,9 +32,6 @@ type LoadOptions struct {
 	Now time.Time
 	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 400.
 	Threads, MemoryMB int
-	// Again reads exports that the store has read before, for the sake of rows
-	// that were set aside because something else was missing then.
-	Again bool
 	// DryRun does everything but the commit.
 	DryRun bool
 	// Software is the program's version, recorded in the manifest.
@@ -66,6 +64,8 @@ type Summary struct {
 	DataCut  time.Time        `json:"data_cut"`
 	// Rebuilt says that a definition changed and all cases were derived anew.
 	Rebuilt bool `json:"rebuilt,omitempty"`
+	// Retry is the account of a retry, nil for a load.
+	Retry *RetryAccount `json:"retry,omitempty"`
 }
 
 // KnownExport is an export that was loaded before, under the same description.
@@ -79,11 +79,11 @@ var ErrKeyMismatch = errors.New("the key is not the one this store was loaded wi
 
 // loader carries one load.
 type loader struct {
-	opt   LoadOptions
-	tx    *store.Tx
-	defs  *Definitions
-	sum   *Summary
-	parts []resolve.Part
+	opt  LoadOptions
+	tx   *store.Tx
+	defs *Definitions
+	sum  *Summary
+	in   resolve.Input
 	// exports by file number, in the order of reading.
 	exports []store.Export
 	// hashes by path: several descriptions may read one export.
@@ -97,7 +97,30 @@ type loader struct {
 // full disk. The one exception wraps store.ErrApplied: the disk failed right
 // behind a load that is in the store. Rows that cannot be used are no error;
 // they are in the summary.
-func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
+func Load(ctx context.Context, opt LoadOptions) (*Summary, error) {
+	l, err := newLoader(opt)
+	if err != nil {
+		return nil, err
+	}
+	descs, err := l.plan()
+	if err != nil {
+		return nil, err
+	}
+	todo, err := matchExports(l.opt.Exports, descs)
+	if err != nil {
+		return nil, err
+	}
+	return l.sum, l.change(func() error {
+		for _, t := range todo {
+			if err := l.read(ctx, t); err != nil {
+				return err
+			}
+		}
+		return l.finish(ctx)
+	})
+}
+
+func newLoader(opt LoadOptions) (*loader, error) {
 	if opt.FS == nil {
 		opt.FS = store.Disk{}
 	}
@@ -108,18 +131,19 @@ func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
 	if opt.Key.IsZero() {
 		return nil, fmt.Errorf("load: %w: none given", privacy.ErrKey)
 	}
-	l := &loader{opt: opt, sum: &Summary{DryRun: opt.DryRun, Aside: map[string]int64{}, Links: map[string]int64{}}, hashes: map[string]string{}}
-	todo, err := l.plan()
-	if err != nil {
-		return nil, err
-	}
-	made := false
+	return &loader{opt: opt, sum: &Summary{DryRun: opt.DryRun, Aside: map[string]int64{}, Links: map[string]int64{}}, hashes: map[string]string{}}, nil
+}
+
+// change opens the store for one change, checks that key and window are those
+// of the store, and carries the work out.
+func (l *loader) change(work func() error) (err error) {
+	opt, made := l.opt, false
 	if _, serr := os.Stat(opt.Store); errors.Is(serr, os.ErrNotExist) {
 		made = true
 	}
 	defer func() { err = diskRemedy(opt.Store, err) }()
 	if l.tx, err = store.Begin(opt.FS, opt.Store); err != nil {
-		return nil, err
+		return err
 	}
 	defer func() {
 		err = errors.Join(err, l.tx.Close())
@@ -128,12 +152,15 @@ func Load(ctx context.Context, opt LoadOptions) (_ *Summary, err error) {
 			err = errors.Join(err, opt.FS.Remove(opt.Store))
 		}
 	}()
-	return l.sum, l.run(ctx, todo)
+	if err := l.fits(); err != nil {
+		return err
+	}
+	return work()
 }
 
-// plan reads definitions and descriptions and finds the exports, before the
-// store is locked: mistakes in them should cost no time.
-func (l *loader) plan() ([]reading, error) {
+// plan reads definitions and descriptions, before the store is locked: mistakes
+// in them should cost no time.
+func (l *loader) plan() ([]*source.Description, error) {
 	was, stored, done, err := lookAt(l.opt.Store)
 	if err != nil {
 		return nil, err
@@ -142,11 +169,7 @@ func (l *loader) plan() ([]reading, error) {
 	if l.defs, err = readDefinitions(l.opt.Files, was, stored); err != nil {
 		return nil, err
 	}
-	descs, err := readSources(l.opt.Sources, l.defs.Dictionary)
-	if err != nil {
-		return nil, err
-	}
-	return matchExports(l.opt.Exports, descs)
+	return readSources(l.opt.Sources, l.defs.Dictionary)
 }
 
 // lookAt reads what a store, if there is one, was loaded with.
@@ -161,7 +184,8 @@ func lookAt(dir string) (was store.Definitions, stored func(string) ([]byte, err
 	return s.Manifest.Definitions, s.Definition, func() { _ = s.Close() }, nil
 }
 
-func (l *loader) run(ctx context.Context, todo []reading) error {
+// fits refuses a key or an episode window other than the store's.
+func (l *loader) fits() error {
 	m := l.tx.Manifest
 	if m.KeyCheck != "" && m.KeyCheck != l.opt.Key.Check() {
 		return fmt.Errorf("load into %s: %w", l.opt.Store, ErrKeyMismatch)
@@ -170,11 +194,12 @@ func (l *loader) run(ctx context.Context, todo []reading) error {
 		return fmt.Errorf("load into %s: expected --episode-hours %d, with which this store was made, found %d; use that, or load all exports into a new store",
 			l.opt.Store, was.EpisodeHours, l.defs.EpisodeHours)
 	}
-	for _, t := range todo {
-		if err := l.read(ctx, t); err != nil {
-			return err
-		}
-	}
+	return nil
+}
+
+// finish resolves what was read, accounts for it and commits.
+func (l *loader) finish(ctx context.Context) error {
+	m := l.tx.Manifest
 	rebuild := m.LastLoad() > 0 && casesDiffer(m.Definitions, l.ids())
 	if len(l.exports) == 0 && !rebuild && m.Definitions == l.ids() {
 		return nil // nothing new: the store stays untouched
@@ -182,13 +207,23 @@ func (l *loader) run(ctx context.Context, todo []reading) error {
 	set := l.defs.Settings()
 	set.Progress = func(step string) { l.opt.Progress(step, 0) }
 	set.RebuildCases = rebuild
-	res, err := resolve.Run(ctx, l.tx, l.parts, set, duck.Options{Threads: l.opt.Threads, MemoryMB: l.opt.MemoryMB})
+	for _, e := range l.exports {
+		l.in.Exports = append(l.in.Exports, resolve.Export{Name: e.Name, Record: e.Record, Source: e.Source, Content: e.ContentHash})
+	}
+	res, err := resolve.Run(ctx, l.tx, l.in, set, duck.Options{Threads: l.opt.Threads, MemoryMB: l.opt.MemoryMB})
 	if err != nil {
 		return err
 	}
 	l.sum.Rebuilt = rebuild
 	if err := l.account(res); err != nil {
 		return err
+	}
+	if l.sum.Retry != nil {
+		l.sum.Retry.Retried = res.Retried
+		if len(res.Add)+len(res.Drop) == 0 && m.Definitions == l.ids() {
+			l.sum.Load = 0
+			return nil // every row is still refused, for the same reason
+		}
 	}
 	if l.opt.DryRun {
 		return nil
@@ -221,18 +256,9 @@ func (l *loader) read(ctx context.Context, t reading) error {
 		}
 		return err
 	}
-	no := int32(len(l.exports))
-	got, err := intake.Read(ctx, intake.Input{Path: t.path, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Dir: l.tx.Staging(),
-		FileNo: no, ExportedAt: l.opt.ExportedAt, Workers: l.opt.Threads,
-		Progress: func(rows int64) { l.opt.Progress("read "+name, rows) }})
+	got, err := l.stage(ctx, t, name, l.opt.ExportedAt)
 	if err != nil {
 		return err
-	}
-	for _, p := range got.Parts {
-		l.parts = append(l.parts, resolve.Part{Table: got.Record, Path: p, File: no, Name: name})
-	}
-	for _, p := range got.SetAsideParts {
-		l.parts = append(l.parts, resolve.Part{Table: resolve.AsideTable, Path: p, File: no, Name: name})
 	}
 	for reason, n := range got.Reasons {
 		l.sum.Aside[reason] += n
@@ -242,28 +268,56 @@ func (l *loader) read(ctx context.Context, t reading) error {
 			l.sum.Examples = append(l.sum.Examples, f.String())
 		}
 	}
-	l.exports = append(l.exports, store.Export{Name: name, Record: got.Record, Source: t.desc.Source, ContentHash: got.ContentHash,
-		MappingHash: t.desc.Hash, ExportedAt: got.ExportedAt.UTC(), Notes: got.Notes,
-		Sums: store.Sums{Rows: got.Rows, SetAside: got.SetAside}})
+	l.exports[len(l.exports)-1].Sums = store.Sums{Rows: got.Rows, SetAside: got.SetAside}
 	return nil
+}
+
+// stage reads one export into staged files and notes it under its name.
+func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt time.Time) (intake.Result, error) {
+	no := int32(len(l.exports))
+	got, err := intake.Read(ctx, intake.Input{Path: t.path, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Dir: l.tx.Staging(),
+		FileNo: no, ExportedAt: exportedAt, Workers: l.opt.Threads,
+		Progress: func(rows int64) { l.opt.Progress("read "+name, rows) }})
+	if err != nil {
+		return got, err
+	}
+	for _, p := range got.Parts {
+		l.in.Parts = append(l.in.Parts, resolve.Part{Table: got.Record, Path: p, File: no})
+	}
+	for _, p := range got.SetAsideParts {
+		l.in.Parts = append(l.in.Parts, resolve.Part{Table: resolve.AsideTable, Path: p, File: no})
+	}
+	l.exports = append(l.exports, store.Export{Name: name, Record: got.Record, Source: t.desc.Source, ContentHash: got.ContentHash,
+		MappingHash: t.desc.Hash, ExportedAt: got.ExportedAt.UTC(), Notes: got.Notes})
+	return got, nil
 }
 
 // known reports whether the store has read this export under this description.
 // Only a store that has read something can, so a first load hashes each file
 // once, while reading it.
 func (l *loader) known(t reading) (load int, ok bool, err error) {
-	if l.tx.Manifest.LastLoad() == 0 || l.opt.Again {
+	if l.tx.Manifest.LastLoad() == 0 {
 		return 0, false, nil
 	}
-	hash, ok := l.hashes[t.path]
-	if !ok {
-		if hash, _, err = store.HashFile(t.path); err != nil {
-			return 0, false, fmt.Errorf("read export: %w", err)
-		}
-		l.hashes[t.path] = hash
+	hash, err := l.hash(t.path)
+	if err != nil {
+		return 0, false, err
 	}
 	load, ok = l.tx.Manifest.Has(hash, t.desc.Hash)
 	return load, ok, nil
+}
+
+// hash is the content hash of an export, reckoned once.
+func (l *loader) hash(path string) (sum string, err error) {
+	sum, ok := l.hashes[path]
+	if ok {
+		return sum, nil
+	}
+	if sum, _, err = store.HashFile(path); err != nil {
+		return "", fmt.Errorf("read export: %w", err)
+	}
+	l.hashes[path] = sum
+	return sum, nil
 }
 
 // maxExamples is how many rows set aside a summary quotes.
@@ -277,7 +331,9 @@ func (l *loader) account(res *resolve.Result) error {
 		if s, ok := res.Sums[int32(no)]; ok {
 			read := e.Sums.Rows
 			e.Sums.Add(*s)
-			e.Sums.Rows = read
+			if l.sum.Retry == nil {
+				e.Sums.Rows = read // reading has counted them
+			}
 		}
 		if !e.Sums.Balanced() {
 			return fmt.Errorf("%s: %d rows were read and the account does not cover them (%+v); nothing was loaded; please report this", e.Name, e.Sums.Rows, e.Sums)

@@ -9,18 +9,11 @@ import (
 	"hindcheck/pipeline/store"
 )
 
-// AsideFilter narrows the rows set aside; an empty field does not.
-type AsideFilter struct {
-	Reason, File string
-	Load         int
-	// Limit bounds the rows returned; 0 means all.
-	Limit int
-}
-
 // AsideRow is one row that was refused, and why. The cell itself is not kept;
 // look at the row in the export.
 type AsideRow struct {
 	Load   int    `json:"load"`
+	Record string `json:"record"`
 	File   string `json:"file"`
 	Row    int64  `json:"row"`
 	Column string `json:"column"`
@@ -39,8 +32,9 @@ type AsideReason struct {
 }
 
 // ReadSetAside returns the rows set aside that the filter lets through, in the
-// order of load, file and row, and the counts by reason of all that it does.
-func ReadSetAside(ctx context.Context, dir string, f AsideFilter) ([]AsideRow, []AsideReason, error) {
+// order of load, file and row and at most limit of them (0: all), and the
+// counts by reason of all that it does.
+func ReadSetAside(ctx context.Context, dir string, f resolve.AsideFilter, limit int) ([]AsideRow, []AsideReason, error) {
 	s, err := store.Open(dir)
 	if err != nil {
 		return nil, nil, fmt.Errorf("set aside: %w", err)
@@ -51,15 +45,15 @@ func ReadSetAside(ctx context.Context, dir string, f AsideFilter) ([]AsideRow, [
 		return nil, nil, err
 	}
 	defer db.Close()
-	const where = ` WHERE (? = '' OR reason = ?) AND (? = '' OR file = ?) AND (? = 0 OR load_no = ?)`
-	args := []any{f.Reason, f.Reason, f.File, f.File, f.Load, f.Load}
+	cond, args := f.Where()
+	where := " WHERE " + cond
 	from := "(" + resolve.AsideAsOf(s, 0) + ")"
-	limit := ""
-	if f.Limit > 0 {
-		limit = fmt.Sprintf(" LIMIT %d", f.Limit)
+	most := ""
+	if limit > 0 {
+		most = fmt.Sprintf(" LIMIT %d", limit)
 	}
-	rows, err := db.QueryContext(ctx, `SELECT load_no, file, row, coalesce("column", ''), reason, coalesce(kind, ''), coalesce(expected, ''), coalesce(remedy, '')
-		FROM `+from+where+` ORDER BY load_no, file, row, "column"`+limit, args...)
+	rows, err := db.QueryContext(ctx, `SELECT load_no, record, file, row, coalesce("column", ''), reason, coalesce(kind, ''), coalesce(expected, ''), coalesce(remedy, '')
+		FROM `+from+where+` ORDER BY load_no, file, row, "column"`+most, args...)
 	if err != nil {
 		return nil, nil, fmt.Errorf("set aside: %w", err)
 	}
@@ -67,7 +61,7 @@ func ReadSetAside(ctx context.Context, dir string, f AsideFilter) ([]AsideRow, [
 	list := []AsideRow{}
 	for rows.Next() {
 		var r AsideRow
-		if err := rows.Scan(&r.Load, &r.File, &r.Row, &r.Column, &r.Reason, &r.Found, &r.Expected, &r.Remedy); err != nil {
+		if err := rows.Scan(&r.Load, &r.Record, &r.File, &r.Row, &r.Column, &r.Reason, &r.Found, &r.Expected, &r.Remedy); err != nil {
 			return nil, nil, err
 		}
 		list = append(list, r)

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"time"
 
+	"hindcheck/pipeline/resolve"
 	"hindcheck/pipeline/store"
 )
 
@@ -50,7 +51,9 @@ func ReadStatus(dir string) (*Status, error) {
 		case store.Aside:
 			st.SetAside += f.Rows
 		case store.History:
-			st.History[f.Table] += f.Rows
+			if f.Table != resolve.AsideTable { // refused once and no longer: never a record
+				st.History[f.Table] += f.Rows
+			}
 		case store.Current:
 			st.Rows[f.Table] += f.Rows
 		case store.Cases:

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"hindcheck/pipeline"
+	"hindcheck/pipeline/resolve"
 	"hindcheck/pipeline/store"
 )
 
@@ -28,7 +29,7 @@ func TestVerify(t *testing.T) {
 		t.Errorf("after a rebuild: %+v, %v; want the same store", v, err)
 	}
 
-	rows, reasons, err := pipeline.ReadSetAside(ctx, opt.Store, pipeline.AsideFilter{})
+	rows, reasons, err := pipeline.ReadSetAside(ctx, opt.Store, resolve.AsideFilter{}, 0)
 	if err != nil || int64(len(rows)) != sum.Sums.SetAside {
 		t.Errorf("%d rows set aside, %v; the load said %d", len(rows), err, sum.Sums.SetAside)
 	}
@@ -36,7 +37,7 @@ func TestVerify(t *testing.T) {
 		if sum.Aside[r.Reason] != r.Rows {
 			t.Errorf("%s: %d rows; the load said %d", r.Reason, r.Rows, sum.Aside[r.Reason])
 		}
-		some, _, err := pipeline.ReadSetAside(ctx, opt.Store, pipeline.AsideFilter{Reason: r.Reason, Limit: 1})
+		some, _, err := pipeline.ReadSetAside(ctx, opt.Store, resolve.AsideFilter{Reason: r.Reason}, 1)
 		if err != nil || len(some) != 1 || some[0].Reason != r.Reason || some[0].Remedy == "" {
 			t.Errorf("%s: %+v, %v; want one row with a remedy", r.Reason, some, err)
 		}

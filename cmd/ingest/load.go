@@ -19,7 +19,6 @@ import (
 type loadFlags struct {
 	exportedAt string
 	dryRun     bool
-	again      bool
 }
 
 func loadCommand(s command.Streams) *cobra.Command {
@@ -58,17 +57,23 @@ needs to name only those that changed, and then all cases are derived anew.`,
 			if err != nil {
 				return err
 			}
-			return write(s, set, output{value: sum,
-				text: func(w io.Writer) error { return writeSummary(w, set.Store, sum) },
-				csv:  func(w io.Writer) error { return writeSummaryCSV(w, sum) }})
+			return writeLoaded(s, set, sum)
 		},
 	}
-	settings.AddFlags(cmd.Flags(), "config", "store", "sources", "rules", "dictionary", "definition", "strata", "key-file",
-		"episode-hours", "link-hours", "threads", "format", "out", "quiet")
+	settings.AddFlags(cmd.Flags(), readingSettings...)
 	cmd.Flags().StringVar(&own.exportedAt, "exported-at", "", "when the exports were written, as 2006-01-02 or 2006-01-02T15:04:05Z, where nothing else says so")
 	cmd.Flags().BoolVar(&own.dryRun, "dry-run", false, "say what would happen and change nothing")
-	cmd.Flags().BoolVar(&own.again, "again", false, "read exports once more that were loaded before, for rows set aside for want of something that has come since")
 	return cmd
+}
+
+// readingSettings are the settings of commands that read exports into a store.
+var readingSettings = []string{"config", "store", "sources", "rules", "dictionary", "definition", "strata", "key-file",
+	"episode-hours", "link-hours", "threads", "format", "out", "quiet"}
+
+func writeLoaded(s command.Streams, set settings.Settings, sum *pipeline.Summary) error {
+	return write(s, set, output{value: sum,
+		text: func(w io.Writer) error { return writeSummary(w, set.Store, sum) },
+		csv:  func(w io.Writer) error { return writeSummaryCSV(w, sum) }})
 }
 
 // options turns flags and settings into the options of a load.
@@ -81,7 +86,7 @@ func (f loadFlags) options(set settings.Settings, exports []string, s command.St
 		Store: set.Store, Exports: exports, Sources: []string{set.Sources}, Key: key,
 		Files: pipeline.DefinitionFiles{Dictionary: set.Dictionary, Rules: set.Rules, CaseDefinition: set.Definition, Strata: set.Strata,
 			EpisodeHours: set.EpisodeHours, LinkHours: set.LinkHours},
-		Now: time.Now(), Threads: set.Threads, DryRun: f.dryRun, Again: f.again, Software: version.String(),
+		Now: time.Now(), Threads: set.Threads, DryRun: f.dryRun, Software: version.String(),
 	}
 	if f.exportedAt == "" {
 		return opt, nil

@@ -11,16 +11,19 @@ import (
 	"hindcheck/cmd/internal/command"
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/pipeline"
+	"hindcheck/pipeline/resolve"
 )
 
 func setAsideCommand(s command.Streams) *cobra.Command {
-	var f pipeline.AsideFilter
+	var f resolve.AsideFilter
+	var limit int
 	cmd := &cobra.Command{
 		Use:   "set-aside",
 		Short: "Show the rows that were refused, by reason",
 		Long: `set-aside counts the rows that were refused by reason and shows where they stand,
 what was expected and what to do. The cell itself is not kept: look at the row in
-the export.`,
+the export. Once the description is mended or what was missing has come, try the
+rows again with: ingest set-aside retry`,
 		Example: `  report demo --dir demo
   ingest set-aside --store demo/store
   ingest set-aside --store demo/store --reason unmapped_word --limit 5`,
@@ -30,10 +33,10 @@ the export.`,
 			if err != nil {
 				return err
 			}
-			if f.Limit < 0 || f.Load < 0 {
+			if limit < 0 || f.Load < 0 {
 				return fmt.Errorf("%w: --limit and --load: expected a number from 0", settings.ErrUsage)
 			}
-			rows, reasons, err := pipeline.ReadSetAside(cmd.Context(), set.Store, f)
+			rows, reasons, err := pipeline.ReadSetAside(cmd.Context(), set.Store, f, limit)
 			if err != nil {
 				return err
 			}
@@ -44,11 +47,16 @@ the export.`,
 		},
 	}
 	settings.AddFlags(cmd.Flags(), "config", "store", "format", "out")
+	addAsideFilter(cmd, &f)
+	cmd.Flags().IntVar(&limit, "limit", 20, "show at most `N` rows; 0 shows all")
+	cmd.AddCommand(retryCommand(s))
+	return cmd
+}
+
+func addAsideFilter(cmd *cobra.Command, f *resolve.AsideFilter) {
 	cmd.Flags().StringVar(&f.Reason, "reason", "", "only rows set aside for this `REASON`")
 	cmd.Flags().StringVar(&f.File, "file", "", "only rows of the export with this `NAME`")
-	cmd.Flags().IntVar(&f.Load, "load", 0, "only rows of load `N`; 0 shows all")
-	cmd.Flags().IntVar(&f.Limit, "limit", 20, "show at most `N` rows; 0 shows all")
-	return cmd
+	cmd.Flags().IntVar(&f.Load, "load", 0, "only rows of load `N`; 0 means all")
 }
 
 func writeAside(w io.Writer, rows []pipeline.AsideRow, reasons []pipeline.AsideReason) error {
@@ -81,9 +89,9 @@ func writeAside(w io.Writer, rows []pipeline.AsideRow, reasons []pipeline.AsideR
 }
 
 func writeAsideCSV(w io.Writer, rows []pipeline.AsideRow) error {
-	out := [][]string{{"load", "file", "row", "column", "reason", "found", "expected", "remedy"}}
+	out := [][]string{{"load", "record", "file", "row", "column", "reason", "found", "expected", "remedy"}}
 	for _, r := range rows {
-		out = append(out, []string{fmt.Sprint(r.Load), r.File, fmt.Sprint(r.Row), r.Column, r.Reason, r.Found, r.Expected, r.Remedy})
+		out = append(out, []string{fmt.Sprint(r.Load), r.Record, r.File, fmt.Sprint(r.Row), r.Column, r.Reason, r.Found, r.Expected, r.Remedy})
 	}
 	return csv.NewWriter(w).WriteAll(out)
 }

@@ -17,6 +17,9 @@ import (
 // writeSummary writes what a load did, for people.
 func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
 	writeKnown(w, sum.Known)
+	if sum.Retry != nil {
+		writeRetry(w, sum.Retry)
+	}
 	if sum.Load == 0 {
 		_, err := fmt.Fprintf(w, "nothing new; %s is as it was\n", dir)
 		return err
@@ -47,6 +50,14 @@ func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
 		fmt.Fprintln(w, "a definition changed: the cases of all months were derived anew")
 	}
 	return nil
+}
+
+// writeRetry writes what became of rows that were set aside.
+func writeRetry(w io.Writer, r *pipeline.RetryAccount) {
+	for _, m := range r.Missing {
+		fmt.Fprintln(w, m)
+	}
+	fmt.Fprintf(w, "%d refused rows tried again: %d are set aside no longer, %d are still refused\n", r.Tried, r.Mended, r.Tried-r.Mended)
 }
 
 // namedKnown is how many exports that were loaded before are named; more are

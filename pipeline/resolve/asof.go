@@ -2,6 +2,7 @@ package resolve
 
 import (
 	"fmt"
+	"slices"
 
 	"hindcheck/pipeline/store"
 )
@@ -26,12 +27,17 @@ func AsOf(s *store.Snapshot, name string, n int) (string, error) {
 	return query, nil
 }
 
-// AsideAsOf makes the SELECT of the rows set aside up to load n; 0 is all.
+// AsideAsOf makes the SELECT of the rows set aside as of load n: those that
+// were still refused then. n of 0 is the present.
 func AsideAsOf(s *store.Snapshot, n int) string {
-	cols := parseColumns(`load_no INTEGER, file VARCHAR, row BIGINT, column VARCHAR, reason VARCHAR, kind VARCHAR, expected VARCHAR, remedy VARCHAR`)
-	query := relation(s.Paths(store.Aside, ""), cols)
-	if n > 0 {
-		query = fmt.Sprintf("SELECT * FROM (%s) WHERE load_no <= %d", query, n)
+	current := AsideRelation(s.Paths(store.Aside, ""))
+	if n == 0 || n >= s.Manifest.LastLoad() {
+		return current
+	}
+	query := fmt.Sprintf("SELECT * FROM (%s) WHERE load_no <= %d", current, n)
+	if paths := s.Paths(store.History, AsideTable); len(paths) > 0 {
+		past := relation(paths, append(slices.Clone(asideColumns), column{"superseded_by", "INTEGER"}))
+		query += fmt.Sprintf(" UNION ALL SELECT %s FROM (%s) WHERE load_no <= %d AND superseded_by > %d", names(asideColumns, ""), past, n, n)
 	}
 	return query
 }

@@ -23,6 +23,11 @@ const (
 // and books every staged row of the table. Between two rows of one key the
 // later export wins, then the later file of the load, then the later row.
 func (r *Resolver) keyed(ctx context.Context, t table) error {
+	if r.retry != nil {
+		if err := r.pickKeyed(ctx, t); err != nil {
+			return err
+		}
+	}
 	key := quoteAll(t.key)
 	month := "NULL::INTEGER"
 	if hasColumn(t.derived, "episode_month") {

@@ -34,13 +34,25 @@ type Settings struct {
 	Progress func(step string)
 }
 
+// Input is what a load has read.
+type Input struct {
+	// Exports by their number.
+	Exports []Export
+	Parts   []Part
+	// Retry, if set, tries rows again that an earlier load set aside.
+	Retry *Retry
+}
+
+// Export tells one reading of an export: its base name, the kind of record, the
+// source description, and the hash of its content.
+type Export struct{ Name, Record, Source, Content string }
+
 // Part is one staged Parquet file of the load.
 type Part struct {
 	Table string
 	Path  string
-	// File is the number of the export it came from, Name its base name.
+	// File is the number of the export it came from.
 	File int32
-	Name string
 }
 
 // Result is what the load adds to and takes from the store.
@@ -51,8 +63,9 @@ type Result struct {
 	Sums map[int32]*store.Sums
 	// Links counts outcomes by how they were linked to an episode.
 	Links map[string]int64
-	// Aside counts refused rows by reason.
-	Aside map[string]int64
+	// Aside counts refused rows by reason; in a retry those refused again.
+	Aside   map[string]int64
+	Retried Retried
 }
 
 // Resolver carries one load through the steps.
@@ -60,7 +73,9 @@ type Resolver struct {
 	db    *sql.DB
 	tx    *store.Tx
 	set   Settings
+	files []Export
 	parts map[string][]Part
+	retry *Retry
 	res   *Result
 	aside int
 	// touched are the months of calls whose cases must be derived anew.
@@ -81,23 +96,24 @@ func openBeside(ctx context.Context, tx *store.Tx, opt duck.Options) (*sql.DB, e
 }
 
 // Run resolves the staged parts against the present state of the store.
-func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck.Options) (_ *Result, err error) {
+func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Options) (_ *Result, err error) {
 	db, err := openBeside(ctx, tx, opt)
 	if err != nil {
 		return nil, err
 	}
 	defer db.Close()
-	r := &Resolver{db: db, tx: tx, set: set, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{},
+	r := &Resolver{db: db, tx: tx, set: set, files: in.Exports, retry: in.Retry, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{},
 		res: &Result{Sums: map[int32]*store.Sums{}, Links: map[string]int64{}, Aside: map[string]int64{}}}
-	for _, p := range parts {
+	for _, p := range in.Parts {
 		r.parts[p.Table] = append(r.parts[p.Table], p)
 	}
 	steps := []struct {
 		name string
 		run  func(context.Context) error
 	}{
-		{"open rows", r.open}, {"keep reasons", r.keepReasons}, {"resolve calls", r.calls}, {"resolve checks", r.checks},
-		{"resolve outcomes", r.outcomes}, {"resolve coverage", r.coverage}, {"derive cases", r.cases},
+		{"open rows", r.open}, {"find refused rows", r.startRetry}, {"keep reasons", r.keepReasons}, {"resolve calls", r.calls}, {"resolve checks", r.checks},
+		{"resolve outcomes", r.outcomes}, {"resolve coverage", r.coverage},
+		{"settle reasons", r.settleAside}, {"drop reasons", r.dropReread}, {"derive cases", r.cases},
 	}
 	for _, s := range steps {
 		if set.Progress != nil {
@@ -113,14 +129,12 @@ func Run(ctx context.Context, tx *store.Tx, parts []Part, set Settings, opt duck
 // open makes the views st_TABLE (staged) and cur_TABLE (present), and the
 // names of the exports.
 func (r *Resolver) open(ctx context.Context) error {
-	if err := r.exec(ctx, `CREATE TABLE files (no INTEGER PRIMARY KEY, name VARCHAR)`); err != nil {
+	if err := r.exec(ctx, `CREATE TABLE files (no INTEGER PRIMARY KEY, name VARCHAR, record VARCHAR, source VARCHAR, content VARCHAR)`); err != nil {
 		return err
 	}
-	for _, parts := range r.parts {
-		for _, p := range parts {
-			if err := r.exec(ctx, `INSERT OR IGNORE INTO files VALUES (?, ?)`, p.File, p.Name); err != nil {
-				return err
-			}
+	for no, f := range r.files {
+		if err := r.exec(ctx, `INSERT INTO files VALUES (?, ?, ?, ?, ?)`, no, f.Name, f.Record, f.Source, f.Content); err != nil {
+			return err
 		}
 	}
 	for _, t := range []table{callsTable, checksTable, outcomesTable, coverageTable} {

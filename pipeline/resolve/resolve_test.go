@@ -47,7 +47,7 @@ func (l line) load(at string, staged map[string]string) *Result {
 		l.t.Fatal(err)
 	}
 	defer tx.Close()
-	var parts []Part
+	var in Input
 	db := l.db()
 	defer db.Close()
 	n := int32(0)
@@ -61,10 +61,11 @@ func (l line) load(at string, staged map[string]string) *Result {
 		if _, err := db.Exec("COPY (" + query + ") TO " + duck.Quote(path) + " (FORMAT parquet)"); err != nil {
 			l.t.Fatalf("%s: %v", tab, err)
 		}
-		parts = append(parts, Part{Table: tab, Path: path, File: n, Name: tab + ".csv"})
+		in.Parts = append(in.Parts, Part{Table: tab, Path: path, File: n})
+		in.Exports = append(in.Exports, Export{Name: tab + ".csv", Record: tab})
 		n++
 	}
-	res, err := Run(ctx, tx, parts, testSettings(l.t), duck.Options{Threads: 2, MemoryMB: 256})
+	res, err := Run(ctx, tx, in, testSettings(l.t), duck.Options{Threads: 2, MemoryMB: 256})
 	if err != nil {
 		l.t.Fatal(err)
 	}

@@ -180,3 +180,17 @@ type WideColumn struct {
 	SkipBlank bool
 	Optional  bool
 }
+
+// WideLabels tells, for each column under which a reading of the wide form may
+// be refused, the findings that it belongs to.
+func (d *Description) WideLabels() map[string][]string {
+	out := map[string][]string{}
+	for _, w := range d.Wide {
+		for _, column := range []string{w.Column, w.CountFrom, w.WindowFrom} {
+			if column != "" && !slices.Contains(out[column], w.Finding.ID) {
+				out[column] = append(out[column], w.Finding.ID)
+			}
+		}
+	}
+	return out
+}

@@ -7,6 +7,7 @@
 //	  history/TABLE/year=Y/month=M/NAME.parquet   superseded rows
 //	  cases/year=Y/month=M/NAME.parquet           derived, one row an episode
 //	  set_aside/NAME.parquet                      rows refused, with reasons
+//	  history/set_aside/NAME.parquet              rows refused once and no longer
 //	  definitions/HASH.yaml                       rules, dictionary, case definition in force
 //	  manifest.json
 //

@@ -13,7 +13,7 @@ import (
 
 // FormatVersion is the version of the store's layout that this program writes
 // and reads.
-const FormatVersion = 1
+const FormatVersion = 2
 
 const manifestName = "manifest.json"
 
@@ -86,6 +86,9 @@ type Export struct {
 	Sums        Sums      `json:"sums"`
 	// Notes counts what was repaired or noticed, by short code.
 	Notes map[string]int64 `json:"notes,omitempty"`
+	// RefusedOnly says that only rows were read that an earlier load had set
+	// aside; a load of the whole export is still to come.
+	RefusedOnly bool `json:"refused_only,omitempty"`
 }
 
 // Load is one change of the store.
@@ -186,12 +189,12 @@ func (m *Manifest) DataCutAt(n int) time.Time {
 	return cut
 }
 
-// Has reports whether an export with this content and mapping was loaded, and
-// by which load.
+// Has reports whether an export with this content and mapping was loaded as a
+// whole, and by which load.
 func (m *Manifest) Has(content, mapping string) (load int, ok bool) {
 	for _, l := range m.Loads {
 		for _, e := range l.Exports {
-			if e.ContentHash == content && e.MappingHash == mapping {
+			if e.ContentHash == content && e.MappingHash == mapping && !e.RefusedOnly {
 				return l.No, true
 			}
 		}

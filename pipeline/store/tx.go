@@ -114,11 +114,14 @@ func (tx *Tx) Paths(part, table string, months ...int) []string {
 	var out []string
 	for _, f := range tx.Manifest.Select(part, table) {
 		if len(months) == 0 || want[f.Month] {
-			out = append(out, filepath.Join(tx.Dir, filepath.FromSlash(f.Path)))
+			out = append(out, tx.PathOf(f))
 		}
 	}
 	return out
 }
+
+// PathOf is the path of a file of the present.
+func (tx *Tx) PathOf(f File) string { return filepath.Join(tx.Dir, filepath.FromSlash(f.Path)) }
 
 // Staged is a file ready to join the store.
 type Staged struct {
