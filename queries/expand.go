@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"text/template"
+
+	"hindcheck/pipeline/rules"
 )
 
 // names are the parts of a question that cannot be bound because they are
@@ -13,6 +15,8 @@ type names struct {
 	finding string
 	cluster string
 	replay  Replay
+	// program is a rules file that is asked about, nil for the one in force.
+	program *rules.Program
 }
 
 // expand fills the template functions of a question:
@@ -35,6 +39,10 @@ type names struct {
 //	{{oldFired}}        the flags of either that fired, as a list of positions;
 //	{{newFired}}        over {{bits}}
 //	{{keys}}            site, species and the strata columns, each once
+//	{{nFindings}}       how many findings there are
+//	{{tried "x"}}       relation x with the bits of the rules that are asked about
+//	{{nTried}}          how many flags those rules have
+//	{{triedSums "x"}}   [x of flag 0, ...] of those rules for x one of fired, unknown
 func (d *DB) expand(q Question, n names) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
 		"strata":     func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
@@ -48,6 +56,10 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"firedWords": func() string { return d.firedWords() },
 		"coded":      func() []codedSQL { return d.coded() },
 		"findings":   func() []findingSQL { return d.findingList() },
+		"nFindings":  func() int { return len(d.meta.Findings) },
+		"tried":      func(relation string) (string, error) { return d.tried(n.program, relation) },
+		"nTried":     func() int { return d.triedFlags(n.program) },
+		"triedSums":  func(what string) (string, error) { return d.triedSums(n.program, what) },
 		"finding":    func() (string, error) { return d.findingColumn(n.finding) },
 		"ruled":      func() (string, error) { return d.ruled(n.replay) },
 		"bits":       func(relation string) (string, error) { return d.bits(relation, n.replay) },

@@ -154,11 +154,11 @@ func TestBoundaries(t *testing.T) {
 
 func TestCheckRecorded(t *testing.T) {
 	s := flags(t, "a emergency raise all: [{finding: collapse, is: [yes]}]", "b soon leave all: [{finding: lump, is: [warm]}]",
-		"c soon leave all: [{finding: stool, is: [bloody]}]", "d soon leave all: [{finding: pupils, is: [unequal]}]")
+		"c soon leave species: [cat], all: [{finding: stool, is: [bloody]}]", "d soon leave all: [{finding: pupils, is: [unequal]}]")
 	uses := []Use{{Fired: 3, Unknown: 31, RuledOut: 66}, {Fired: 0, Unknown: 40, RuledOut: 60}, {Fired: 50, Unknown: 50}, {}}
-	asked := []Asked{{"collapse", 69, 100}, {"lump", 1, 100}, {"stool", 2, 100}}
+	asked := []Asked{{"collapse", "dog", 69, 100}, {"lump", "dog", 1, 60}, {"lump", "cat", 0, 40}, {"stool", "dog", 60, 60}, {"stool", "cat", 0, 40}}
 	got := found(CheckRecorded(s, uses, asked), NeverFired, AlwaysFired, HardlyAsked, RaisesBlindly)
-	want := []string{"raises_blindly a", "never_fired b", "hardly_asked b", "always_fired c"}
+	want := []string{"raises_blindly a", "never_fired b", "hardly_asked b", "always_fired c", "hardly_asked c"}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}

@@ -1,12 +1,14 @@
 package rules
 
-// Use is how often a flag came out on the records of a store.
+import "slices"
+
+// Use is how often a flag came out on the records of a store, of the species
+// that it is meant for.
 type Use struct{ Fired, Unknown, RuledOut int64 }
 
-// Asked is how often a finding was answered on the records of a store, of all
-// Episodes of the species that some flag on it is meant for.
+// Asked is how often a finding was answered for a species.
 type Asked struct {
-	Finding            string
+	Finding, Species   string
 	Answered, Episodes int64
 }
 
@@ -19,10 +21,6 @@ const hardlyShare = 0.02
 // records may still be right, so nothing here is more than doubtful.
 func CheckRecorded(s *Set, uses []Use, asked []Asked) []Notice {
 	c := checker{p: &Program{Set: s}}
-	answered := map[string]Asked{}
-	for _, a := range asked {
-		answered[a.Finding] = a
-	}
 	for i := range s.Flags {
 		c.p.flags = append(c.p.flags, flag{Flag: &s.Flags[i]})
 		if i < len(uses) {
@@ -30,12 +28,23 @@ func CheckRecorded(s *Set, uses []Use, asked []Asked) []Notice {
 		}
 		for k := range s.Flags[i].All {
 			cond := &s.Flags[i].All[k]
-			if a, ok := answered[cond.Finding]; ok && a.Episodes > 0 && float64(a.Answered) < hardlyShare*float64(a.Episodes) {
-				c.addAt(cond.Pos, i, HardlyAsked, Doubtful, "", "rests on %s, which was answered in %d of %d episodes", cond.Finding, a.Answered, a.Episodes)
+			if answered, episodes := answeredOf(asked, cond.Finding, s.Flags[i].Species); float64(answered) < hardlyShare*float64(episodes) {
+				c.addAt(cond.Pos, i, HardlyAsked, Doubtful, "", "rests on %s, which was answered in %d of %d episodes of its species", cond.Finding, answered, episodes)
 			}
 		}
 	}
 	return c.out
+}
+
+// answeredOf adds up how often a finding was answered for the species listed,
+// or for all.
+func answeredOf(asked []Asked, finding string, species []string) (answered, episodes int64) {
+	for _, a := range asked {
+		if a.Finding == finding && (len(species) == 0 || slices.Contains(species, a.Species)) {
+			answered, episodes = answered+a.Answered, episodes+a.Episodes
+		}
+	}
+	return answered, episodes
 }
 
 // use judges how often one flag came out.
