@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+
 	"hindcheck/cmd/internal/command"
 	"hindcheck/cmd/report/internal/demoline"
 	"hindcheck/cmd/report/internal/review"
@@ -31,17 +33,26 @@ func run(t *testing.T, args ...string) (out string) {
 func TestExamples(t *testing.T) {
 	t.Chdir(t.TempDir())
 	run(t, "demo", "--dir", "demo", "--calls", "1500", "--quiet")
-	for _, c := range newRoot(command.Streams{}, nil).Commands() {
-		for _, line := range strings.Split(c.Example, "\n") {
-			args := strings.Fields(line)
-			if len(args) < 2 || args[0] != "report" || args[1] == "demo" {
-				continue
-			}
-			if out := run(t, args[1:]...); out == "" {
-				t.Errorf("%s: no output", line)
-			}
+	done := map[string]bool{}
+	for _, line := range examples(newRoot(command.Streams{}, nil)) {
+		args := strings.Fields(line)
+		if len(args) < 2 || args[0] != "report" || args[1] == "demo" || done[line] {
+			continue
+		}
+		done[line] = true
+		if out := run(t, args[1:]...); out == "" {
+			t.Errorf("%s: no output", line)
 		}
 	}
+}
+
+// examples are the lines of the help of a command and of those below it.
+func examples(c *cobra.Command) []string {
+	lines := strings.Split(c.Example, "\n")
+	for _, sub := range c.Commands() {
+		lines = append(lines, examples(sub)...)
+	}
+	return lines
 }
 
 func TestDemoWrites(t *testing.T) {

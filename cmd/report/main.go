@@ -52,6 +52,14 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.AddCommand(demoCommand(s, open), monthlyCommand(s, open), flagsCommand(s, open), queryCommand(s, open), sqlCommand(s), versionCommand(s))
+	root.AddCommand(
+		demoCommand(s, open),
+		monthlyCommand(s, open),
+		flagsCommand(s, open),
+		rulesCommand(s, open),
+		queryCommand(s, open),
+		sqlCommand(s),
+		versionCommand(s),
+	)
 	return root
 }

@@ -87,11 +87,3 @@ func TestSQL(t *testing.T) {
 		t.Errorf("a.parquet: %v", err)
 	}
 }
-
-// TestMain lets this test binary be the process that report sql runs a query in.
-func TestMain(m *testing.M) {
-	if isWorker(os.Args[1:]) {
-		os.Exit(Run(context.Background(), os.Args[1:], nil, os.Stdin, os.Stdout, os.Stderr))
-	}
-	os.Exit(m.Run())
-}
