@@ -89,6 +89,7 @@ func (w *writer) brokenCall(u *unit, number int64, animal, started string) error
 	r.whole(60)
 	r.text("no")
 	r.text("")
+	r.text(complainedWords[0])
 	w.sum.CallRows++
 	return w.put(callsFile, u.month)
 }

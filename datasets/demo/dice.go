@@ -20,6 +20,7 @@ const (
 	streamExport
 	streamHousehold
 	streamAnimal
+	streamComplaint
 )
 
 // mix64 is the finaliser of the splitmix64 generator (Steele, Lea and Flood

@@ -171,6 +171,18 @@ func (w *writer) callRow(u *unit, e *episode, c *contact, key uint64, version in
 	r.whole(int64(c.seconds))
 	r.text(hurtWords[c.hurt])
 	w.local(c.start + int64(c.seconds) + 60)
+	r.text(complainedWords[w.complained(e, c, key)])
+}
+
+// complained draws whether the owner complained of the contact: about the
+// advice more often where the animal then needed more than was said.
+func (w *writer) complained(e *episode, c *contact, key uint64) int {
+	w.d.roll(w.m.seed, streamComplaint, key)
+	about := 0.0015
+	if c.kind == first && e.fate.missed {
+		about = 0.05
+	}
+	return w.d.pick([]float64{1 - about - 0.001, about, 0.001})
 }
 
 // animalCells adds keys, species, sex, age and weight.
@@ -379,4 +391,5 @@ func (w *writer) bareRow(u *unit) {
 	r.whole(int64(u.seconds))
 	r.text("no")
 	w.local(u.start + int64(u.seconds) + 60)
+	r.text(complainedWords[0])
 }

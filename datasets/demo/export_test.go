@@ -359,7 +359,7 @@ func TestDaylightSavingHours(t *testing.T) {
 			}
 			_, all := rows(t, files[name].Bytes(), ';')
 			for _, r := range all {
-				if len(r) < 28 {
+				if len(r) < 29 {
 					continue
 				}
 				at, err := time.ParseInLocation("02.01.2006 15:04", r[6], loc)

@@ -4,7 +4,7 @@ package demo
 var headers = [...]string{
 	callsFile: "Call no;Line;Site;Type;Kind;Transferred from;Started;Ended;Animal key;Owner key;Animal;Group;Sex;" +
 		"Neutered;Age;Age unit;Weight;Weight unit;Reason;Advisor;Advice;Rules said;Rules version;Why changed;" +
-		"Told when to ring again;Talk s;Hurt;Saved",
+		"Told when to ring again;Talk s;Hurt;Saved;Complained",
 	checksFile: "Call no;Line;No;Item;Answer;Unit;Count;Secs;Seen by;Where;Animal was;Held;Done;Why not;Asked;Edited",
 	outcomesFile: "outcome_no,call_no,line,animal_key,practice,source,route,seen,noted,level,result,time_critical," +
 		"diagnosis,why_put_down,knew_advice,match,treated_before,selection_p,reached,why_not_seen,gum,crt_s,breaths_min,temp_c",
@@ -20,12 +20,14 @@ var (
 	neuterWords = [...]string{"n", "y", "?"}
 	whyWords    = [...]string{"", "worried", "history", "minor", "cause known"}
 	hurtWords   = [...]string{"no", "scratch", "bite"}
-	stateWords  = [...]string{"ok", "could not", "would not", "not asked"}
-	reasonWords = [...]string{"", "stopped: urgent sign", "form skips", "fought", "bite risk", "too dark", "not sure", "no device", "other"}
-	heldWords   = [...]string{"loose", "held", "towel", "not let"}
-	whereWords  = [...]string{"home", "car", "clinic"}
-	wasWords    = [...]string{"calm", "asleep", "upset"}
-	blankWords  = [...]string{"", "", "", "-", "n/a"}
+	// The line's register of complaints, asked when the export is made.
+	complainedWords = [...]string{"no", "advice", "manner"}
+	stateWords      = [...]string{"ok", "could not", "would not", "not asked"}
+	reasonWords     = [...]string{"", "stopped: urgent sign", "form skips", "fought", "bite risk", "too dark", "not sure", "no device", "other"}
+	heldWords       = [...]string{"loose", "held", "towel", "not let"}
+	whereWords      = [...]string{"home", "car", "clinic"}
+	wasWords        = [...]string{"calm", "asleep", "upset"}
+	blankWords      = [...]string{"", "", "", "-", "n/a"}
 )
 
 // Words of the practice systems.

@@ -46,6 +46,7 @@ const (
 	OwnDecision  Route = 2
 	CallBack     Route = 3
 	Audit        Route = 4
+	CaseReview   Route = 5 // a judgement afterwards; never in `cases`
 )
 
 // String returns the stored word, "" for NoRoute.
@@ -60,6 +61,7 @@ const (
 	Vet           Source = 1
 	OwnerFollowUp Source = 2
 	Panel         Source = 3
+	Advisor       Source = 4 // contests a case; tells nothing of the animal
 )
 
 // String returns the stored word, "" for NoSource.

@@ -70,12 +70,18 @@ var (
 	AnimalStates = list("animal_state", "asleep at_rest excited")
 	// PersonHurt by the animal.
 	PersonHurt = list("person_hurt", "none scratched bitten")
+	// FormalComplaints of an owner about a call, as the line's register has
+	// them; none is an answer, a blank is a register that was not asked.
+	FormalComplaints = list("formal_complaint", "none advice conduct other")
 
 	// Sources of an outcome, in the order of their numbers in `cases` (from 1).
-	Sources = list("source", "vet owner_follow_up panel")
+	// A panel judges a case afterwards; an advisor contests how one of hers was
+	// judged, which changes no figure and asks for a second look.
+	Sources = list("source", "vet owner_follow_up panel advisor")
 	// Routes by which an outcome came to be known, in the order of their
-	// numbers in `cases` (from 1).
-	Routes = list("route", "advised_visit own_decision call_back audit")
+	// numbers in `cases` (from 1). A case review is none by which need became
+	// known, so `cases` never holds its number.
+	Routes = list("route", "advised_visit own_decision call_back audit case_review")
 	// Dispositions of an animal after it was seen, or why it was not.
 	Dispositions = list("disposition", "sent_home treated_sent_home admitted operated referred died euthanised dead_on_arrival did_not_attend lost")
 	// EuthanasiaReasons: euthanasia is not only severity, so the reason is kept.
@@ -85,6 +91,13 @@ var (
 	Independent = list("independent", "yes no unknown")
 	// NoAttendReasons of an animal that was sent and did not go.
 	NoAttendReasons = list("no_attend_reason", "cost distance declined no_appointment other")
+
+	// Judged is a reviewer's answer: could the need be foreseen at the call,
+	// could the harm be avoided.
+	Judged = list("judged", "yes no unsure")
+	// ReviewReasons say why an animal in need was first advised later, in the
+	// order in which a machine or a reviewer tries them.
+	ReviewReasons = list("review_reason", "not_followed no_flag not_asked not_possible just_short below_rule sign_differed later_change undetermined")
 )
 
 // maxID is the longest legal identifier; with the prefix "f_" and a few more

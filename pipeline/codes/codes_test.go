@@ -34,12 +34,12 @@ func TestLevels(t *testing.T) {
 }
 
 func TestStoredNumbers(t *testing.T) {
-	for i, w := range []string{"advised_visit", "own_decision", "call_back", "audit"} {
+	for i, w := range []string{"advised_visit", "own_decision", "call_back", "audit", "case_review"} {
 		if r := ParseRoute(w); int(r) != i+1 || r.String() != w {
 			t.Errorf("route %s = %d", w, r)
 		}
 	}
-	for i, w := range []string{"vet", "owner_follow_up", "panel"} {
+	for i, w := range []string{"vet", "owner_follow_up", "panel", "advisor"} {
 		if s := ParseSource(w); int(s) != i+1 || s.String() != w {
 			t.Errorf("source %s = %d", w, s)
 		}
@@ -93,7 +93,7 @@ func TestValidID(t *testing.T) {
 
 func TestListsAreIDs(t *testing.T) {
 	for _, l := range []List{Levels, ContactTypes, ContactKinds, Species, Sexes, Neutered, States, Reasons, Handling,
-		Observers, Settings, AnimalStates, PersonHurt, Sources, Routes, Dispositions, EuthanasiaReasons, Independent, NoAttendReasons} {
+		Observers, Settings, AnimalStates, PersonHurt, Sources, Routes, Dispositions, EuthanasiaReasons, Independent, NoAttendReasons, FormalComplaints, Judged, ReviewReasons} {
 		seen := map[string]bool{}
 		for i, w := range l.Words() {
 			if !ValidID(w) || seen[w] || l.Index(w) != i || !l.Has(w) {

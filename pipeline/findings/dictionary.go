@@ -60,6 +60,13 @@ type Range struct {
 	Source string
 }
 
+// Near is a distance from a threshold that a repeated reading could bridge.
+type Near struct {
+	By float64
+	// Source is a short citation, or "common practice".
+	Source string
+}
+
 // Contains reports whether v lies in the range.
 func (r Range) Contains(v float64) bool { return v >= r.Low && v <= r.High }
 
@@ -81,6 +88,9 @@ type Finding struct {
 	// Usual ranges by species of animals that are well: a reading outside is
 	// marked. A species may be missing.
 	Usual map[string]Range
+	// Near is how far below or above a threshold a number still counts as just
+	// short of it, in the finding's unit; 0 is not stated. It decides no flag.
+	Near Near
 	// Bad is the end of a number that means illness.
 	Bad Bad
 	// SettingNote says what the place, the light or the handling does to it.

@@ -16,7 +16,7 @@ import (
 //
 //	findings:      new findings, appended in order
 //	append_codes:  - {finding: gum_colour, codes: [...]}   new codes at the end
-//	ranges:        - {finding: heart_rate, hard: {...}, usual: {...}}   by species
+//	ranges:        - {finding: heart_rate, hard: {...}, usual: {...}, near: {...}}   by species but for near
 //
 // What d has can be added to, and its ranges replaced, but nothing taken away:
 // the place of a code is on disk. Several files are merged by calling Extend in
@@ -36,10 +36,11 @@ func (d *Dictionary) Extend(file string, data []byte) (*Dictionary, error) {
 		}
 	}
 	for _, n := range m.Get("ranges").List() {
-		e := n.Map("finding", "hard", "usual")
+		e := n.Map("finding", "hard", "usual", "near")
 		if f := out.named(e.Need("finding"), Number); f != nil {
 			f.readRanges(f.Hard, e.Get("hard"), true)
 			f.readRanges(f.Usual, e.Get("usual"), false)
+			f.readNear(e.Get("near"))
 		}
 	}
 	out.readFindings(m.Get("findings"))

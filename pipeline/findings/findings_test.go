@@ -284,6 +284,26 @@ func TestExtend(t *testing.T) {
 	}
 }
 
+func TestNear(t *testing.T) {
+	crt, _ := Default().Finding("capillary_refill_s")
+	if crt.Near.By != 0.5 || crt.Near.Source == "" {
+		t.Errorf("near of the refill time: %+v", crt.Near)
+	}
+	d, err := Default().Extend("n.yaml", []byte("dictionary: n\ntitle: nearer\nextends: hindcheck_1\n"+
+		"ranges: [{finding: capillary_refill_s, near: {by: 0.3, source: x}}]"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f, _ := d.Finding("capillary_refill_s"); f.Near.By != 0.3 || d.StoredHash() != Default().StoredHash() {
+		t.Errorf("near is %v; it decides no stored number", f.Near)
+	}
+	_, err = Default().Extend("n.yaml", []byte("dictionary: n\ntitle: nearer\nextends: hindcheck_1\n"+
+		"ranges: [{finding: capillary_refill_s, near: {by: 0, source: x}}]"))
+	if err == nil || !strings.Contains(err.Error(), "expected a number above 0") {
+		t.Errorf("near by 0: %v", err)
+	}
+}
+
 func TestExtendProblems(t *testing.T) {
 	for name, c := range map[string]struct{ from, to, want string }{
 		"other base":        {"extends: hindcheck_1", "extends: hindcheck_2", "expected the id of the dictionary that is extended, hindcheck_1"},

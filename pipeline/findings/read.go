@@ -86,7 +86,7 @@ func (d *Dictionary) readFindings(list strict.Node) {
 }
 
 func readFinding(n strict.Node) Finding {
-	m := n.Map("id", "title", "kind", "ask", "setting_note", "source", "codes", "unit", "scale", "bad", "hard", "usual")
+	m := n.Map("id", "title", "kind", "ask", "setting_note", "source", "codes", "unit", "scale", "bad", "hard", "usual", "near")
 	f := Finding{
 		ID: m.Need("id").ID(), Title: m.Need("title").Text(), Ask: m.Need("ask").Text(),
 		Kind:        Kind(m.Need("kind").Choice(string(Code), string(Number))),
@@ -94,7 +94,7 @@ func readFinding(n strict.Node) Finding {
 	}
 	switch f.Kind {
 	case Code:
-		for _, k := range []string{"unit", "scale", "bad", "hard", "usual"} {
+		for _, k := range []string{"unit", "scale", "bad", "hard", "usual", "near"} {
 			m.Get(k).Fail("no "+k+" in a finding of kind code", "one", "delete the key")
 		}
 		f.appendCodes(m.Need("codes"))
@@ -119,9 +119,23 @@ func (f *Finding) readNumber(m strict.Map) {
 	f.Usual = map[string]Range{}
 	f.readRanges(f.Hard, m.Need("hard"), true)
 	f.readRanges(f.Usual, m.Get("usual"), false)
+	f.readNear(m.Get("near"))
 	if _, ok := f.Hard[AnySpecies]; !ok && m.Has("hard") {
 		m.Get("hard").Fail("a range for any species", "none", "add any: {low: .., high: ..}")
 	}
+}
+
+// readNear reads how far from a threshold a reading is just short of it.
+func (f *Finding) readNear(n strict.Node) {
+	if !n.Exists() {
+		return
+	}
+	m := n.Map("by", "source")
+	by, text := m.Need("by").Number()
+	if text != "" && !(by > 0) {
+		n.Fail("a number above 0", text, "give the distance that a second reading could bridge, or delete the key")
+	}
+	f.Near = Near{By: by, Source: m.Need("source").Text()}
 }
 
 // readRanges adds the ranges of a group of species; a later one replaces.

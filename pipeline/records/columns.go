@@ -21,7 +21,8 @@ var (
 		Column{Name: "species", Kind: Text, Required: true, Identifier: true}, text("breed_group"), words("sex", codes.Sexes), words("neutered", codes.Neutered),
 		number("age_months", Int32, "months", 0, 1200), number("weight_kg", Float, "kg", 0.02, 1300),
 		text("complaint"), text("channel"), words("level", codes.Levels), words("rule_level", codes.Levels), text("ruleset"), text("override_reason"),
-		Column{Name: "safety_net", Kind: Boolean}, number("call_seconds", Int32, "s", 0, 86400), words("person_hurt", codes.PersonHurt), at("recorded_at"))
+		Column{Name: "safety_net", Kind: Boolean}, number("call_seconds", Int32, "s", 0, 86400), words("person_hurt", codes.PersonHurt),
+		words("formal_complaint", codes.FormalComplaints), at("recorded_at"))
 
 	// Checks has one row a home check in a call. seq tells repeats of one
 	// finding in one call apart, counted from 1.
@@ -40,7 +41,8 @@ var (
 		words("vet_level", codes.Levels), words("disposition", codes.Dispositions), Column{Name: "time_critical", Kind: Boolean}, text("diagnosis_group"),
 		words("euthanasia_reason", codes.EuthanasiaReasons), words("independent", codes.Independent), number("match_score", Float, "", 0, 1),
 		Column{Name: "treatment_begun", Kind: Boolean}, number("selection_p", Float, "", 0, 1), Column{Name: "responded", Kind: Boolean},
-		words("no_attend_reason", codes.NoAttendReasons))
+		words("no_attend_reason", codes.NoAttendReasons),
+		key("reviewer", "advisor"), words("foreseeable", codes.Judged), words("avoidable", codes.Judged), words("review_reason", codes.ReviewReasons))
 
 	// Coverage has one row a delivery: which feed covered which days.
 	Coverage = table("coverage",

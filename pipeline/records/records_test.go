@@ -13,11 +13,11 @@ import (
 // every row fills. Names and kinds are on disk.
 var layout = map[string]string{
 	"calls": "call:uuid! contact:uuid! animal:uuid owner:uuid advisor:uuid site:str contact_type:str! contact_kind:str started_at:ts! ended_at:ts zone:str species:str! breed_group:str sex:str " +
-		"neutered:str age_months:int32 weight_kg:float64 complaint:str channel:str level:str rule_level:str ruleset:str override_reason:str safety_net:bool call_seconds:int32 person_hurt:str recorded_at:ts",
+		"neutered:str age_months:int32 weight_kg:float64 complaint:str channel:str level:str rule_level:str ruleset:str override_reason:str safety_net:bool call_seconds:int32 person_hurt:str formal_complaint:str recorded_at:ts",
 	"checks": "call:uuid! finding:str! seq:int16! value_number:float64 value_code:str number_given:float64 unit_given:str count:int16 window_s:int16 observer:str setting:str animal_state:str " +
 		"handling:str state:str! reason:str asked_at:ts edited_at:ts",
 	"outcomes": "outcome:uuid! call:uuid animal:uuid practice:str source:str! route:str! seen_at:ts! recorded_at:ts vet_level:str disposition:str time_critical:bool diagnosis_group:str " +
-		"euthanasia_reason:str independent:str match_score:float64 treatment_begun:bool selection_p:float64 responded:bool no_attend_reason:str",
+		"euthanasia_reason:str independent:str match_score:float64 treatment_begun:bool selection_p:float64 responded:bool no_attend_reason:str reviewer:uuid foreseeable:str avoidable:str review_reason:str",
 	"coverage": "feed:str! from_date:date32! to_date:date32! delivered_at:ts! rows:int64",
 }
 

@@ -28,7 +28,8 @@ var (
 			contact_type VARCHAR, contact_kind VARCHAR, started_at TIMESTAMPTZ, ended_at TIMESTAMPTZ, zone VARCHAR,
 			species VARCHAR, breed_group VARCHAR, sex VARCHAR, neutered VARCHAR, age_months INTEGER, weight_kg DOUBLE,
 			complaint VARCHAR, channel VARCHAR, level VARCHAR, rule_level VARCHAR, ruleset VARCHAR,
-			override_reason VARCHAR, safety_net BOOLEAN, call_seconds INTEGER, person_hurt VARCHAR, recorded_at TIMESTAMPTZ`),
+			override_reason VARCHAR, safety_net BOOLEAN, call_seconds INTEGER, person_hurt VARCHAR, formal_complaint VARCHAR,
+			recorded_at TIMESTAMPTZ`),
 		derived: parseColumns(`contact_kind_given VARCHAR, episode UUID, episode_month INTEGER, load_no INTEGER`),
 	}
 	checksTable = table{
@@ -43,7 +44,8 @@ var (
 		columns: parseColumns(`outcome UUID, call UUID, animal UUID, practice VARCHAR, source VARCHAR, route VARCHAR,
 			seen_at TIMESTAMPTZ, recorded_at TIMESTAMPTZ, vet_level VARCHAR, disposition VARCHAR, time_critical BOOLEAN,
 			diagnosis_group VARCHAR, euthanasia_reason VARCHAR, independent VARCHAR, match_score DOUBLE,
-			treatment_begun BOOLEAN, selection_p DOUBLE, responded BOOLEAN, no_attend_reason VARCHAR`),
+			treatment_begun BOOLEAN, selection_p DOUBLE, responded BOOLEAN, no_attend_reason VARCHAR,
+			reviewer UUID, foreseeable VARCHAR, avoidable VARCHAR, review_reason VARCHAR`),
 		derived: parseColumns(`episode UUID, episode_month INTEGER, linked_by VARCHAR, load_no INTEGER`),
 	}
 	coverageTable = table{

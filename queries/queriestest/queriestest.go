@@ -37,11 +37,13 @@ audit_selected BOOLEAN, audit_p DOUBLE, audit_responded BOOLEAN, outcomes SMALLI
 const otherTables = `
 CREATE TABLE calls (call UUID, contact UUID, episode UUID, contact_type VARCHAR, contact_kind VARCHAR, episode_month INTEGER, started_at TIMESTAMP, ended_at TIMESTAMP,
   animal UUID, owner UUID, advisor UUID, site VARCHAR, species VARCHAR, breed_group VARCHAR, sex VARCHAR, neutered VARCHAR, age_months INTEGER, weight_kg DOUBLE, complaint VARCHAR,
-  level VARCHAR, rule_level VARCHAR, ruleset VARCHAR, safety_net BOOLEAN, call_seconds INTEGER, person_hurt VARCHAR);
+  level VARCHAR, rule_level VARCHAR, ruleset VARCHAR, override_reason VARCHAR, safety_net BOOLEAN, call_seconds INTEGER,
+  person_hurt VARCHAR, formal_complaint VARCHAR);
 CREATE TABLE checks (call UUID, finding VARCHAR, handling VARCHAR, state VARCHAR, reason VARCHAR, episode_month INTEGER, seq SMALLINT, observer VARCHAR, setting VARCHAR, animal_state VARCHAR,
   value_code VARCHAR, value_number DOUBLE, asked_at TIMESTAMP);
 CREATE TABLE outcomes (outcome UUID, call UUID, animal UUID, episode UUID, episode_month INTEGER, practice VARCHAR, source VARCHAR, route VARCHAR, seen_at TIMESTAMP, recorded_at TIMESTAMP,
-  vet_level VARCHAR, disposition VARCHAR, diagnosis_group VARCHAR, independent VARCHAR, match_score DOUBLE, euthanasia_reason VARCHAR, no_attend_reason VARCHAR, treatment_begun BOOLEAN);
+  vet_level VARCHAR, disposition VARCHAR, diagnosis_group VARCHAR, independent VARCHAR, match_score DOUBLE, euthanasia_reason VARCHAR, no_attend_reason VARCHAR, treatment_begun BOOLEAN,
+  selection_p DOUBLE, responded BOOLEAN, reviewer UUID, foreseeable VARCHAR, avoidable VARCHAR, review_reason VARCHAR);
 CREATE TABLE coverage (feed VARCHAR, from_date DATE, to_date DATE, delivered_at TIMESTAMP, "rows" BIGINT);
 CREATE TABLE set_aside (file VARCHAR, "row" BIGINT, "column" VARCHAR, reason VARCHAR, kind VARCHAR, expected VARCHAR, remedy VARCHAR);`
 

@@ -107,7 +107,7 @@ WITH a AS (
     WHEN level < 3 AND %[10]s < %[11]v THEN 3 + (%[9]s > 0.6)::INTEGER
     ELSE 0 END::TINYINT AS route FROM e
 )
-SELECT ('00000000-0000-0000-0000-' || lpad(i::VARCHAR, 12, '0'))::UUID AS episode,
+SELECT ('00000000-0000-0000-0001-' || lpad(i::VARCHAR, 12, '0'))::UUID AS episode,
   ('00000000-0000-0000-0001-' || lpad(i::VARCHAR, 12, '0'))::UUID AS call,
   ('00000000-0000-0000-0002-' || lpad((i * 7919 %% (%[1]d * 4 // 5 + 1))::VARCHAR, 12, '0'))::UUID AS animal,
   ('00000000-0000-0000-0003-' || lpad((hash(i, 'adv') %% 14)::VARCHAR, 12, '0'))::UUID AS advisor,
