@@ -149,6 +149,8 @@ type MissedCasesRow struct {
 	// Independent: 1 if the outcome was judged without knowing the telephone findings, 0 if not,
 	// -1 unknown.
 	Independent int8 `json:"independent"`
+	// Advisor: pseudonym of who took the first contact; empty if not recorded.
+	Advisor string `json:"advisor"`
 	// Fired: positions of the flags that fired.
 	Fired []int `json:"fired"`
 }
@@ -157,25 +159,29 @@ type MissedCasesRow struct {
 // discussion, not a rate. One row per episode, worst first.
 func (d *DB) MissedCases(ctx context.Context, s Scope, cut int) ([]MissedCasesRow, error) {
 	return ask(ctx, d, "missed_cases", names{}, with(s.args(), "cut", cut), func(r *MissedCasesRow) []any {
-		return []any{&r.Episode, &r.Call, &r.StartedAt, &r.Month, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.LaterLevel, &r.RuleLevel, &r.NeedEmergency, &r.NeedSameDay, &r.VetLevel, &r.Route, &r.Disposition, &r.Died, &r.OutcomeHours, &r.Independent, (*intList)(&r.Fired)}
+		return []any{&r.Episode, &r.Call, &r.StartedAt, &r.Month, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.LaterLevel, &r.RuleLevel, &r.NeedEmergency, &r.NeedSameDay, &r.VetLevel, &r.Route, &r.Disposition, &r.Died, &r.OutcomeHours, &r.Independent, &r.Advisor, (*intList)(&r.Fired)}
 	})
 }
 
 // NotAttendedRow is one row of NotAttended.
 type NotAttendedRow struct {
+	// Month: yyyymm.
+	Month int `json:"month"`
 	// Level: advice at the first contact, 3 same day or 4 emergency.
 	Level int8 `json:"level"`
 	// Reason: why the animal did not attend; empty if not stated.
 	Reason string `json:"reason"`
+	// NeedSameDay: 1 needed care the same day, 0 did not, -1 not verified.
+	NeedSameDay int8 `json:"need_same_day"`
 	// N: episodes.
 	N int64 `json:"n"`
 }
 
 // NotAttended answers: Which animals were told to attend and did not go, and why? Not a miss of the
-// advice. One row per level and reason.
+// advice. One row per month, level, reason and need.
 func (d *DB) NotAttended(ctx context.Context, s Scope) ([]NotAttendedRow, error) {
 	return ask(ctx, d, "not_attended", names{}, s.args(), func(r *NotAttendedRow) []any {
-		return []any{&r.Level, &r.Reason, &r.N}
+		return []any{&r.Month, &r.Level, &r.Reason, &r.NeedSameDay, &r.N}
 	})
 }
 

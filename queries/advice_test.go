@@ -117,7 +117,7 @@ func TestMissedCases(t *testing.T) {
 func TestNotAttended(t *testing.T) {
 	d, _ := line(t)
 	got, err := d.NotAttended(ctx, scope)
-	same(t, got, err, "3 cost 1")
+	same(t, got, err, "202606 3 cost -1 1")
 	none, err := nobody(t).NotAttended(ctx, scope)
 	same(t, none, err, "")
 }

@@ -25,7 +25,7 @@ type names struct {
 //	{{stratum}}         a list of the strata columns as text
 //	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
 //	                    present, unknown: 0 or 1, as INTEGER, within sum()
-//	{{range flagList}}  .Bit, .Present, .Unknown, .State for each flag
+//	{{range flagList}}  .Bit, .Present, .Unknown, .State, .Level for each flag
 //	{{nFired}}          how many flags fired
 //	{{words}}           the columns that hold the bits, each after a comma
 //	{{firedWords}}      the same, those of the flags that fired only
@@ -86,6 +86,7 @@ func (d *DB) expand(q Question, n names) (string, error) {
 type flagSQL struct {
 	Bit                     int
 	Present, Unknown, State string
+	Level                   int8
 }
 
 type findingSQL struct {
@@ -113,7 +114,7 @@ func (d *DB) flagSums(what string) (string, error) {
 func (d *DB) flagList() []flagSQL {
 	out := make([]flagSQL, len(d.meta.Flags))
 	for i, f := range d.meta.Flags {
-		out[i] = flagSQL{i, bit("fired", i) + " = 1", bit("unknown", i) + " = 1", d.state(f)}
+		out[i] = flagSQL{i, bit("fired", i) + " = 1", bit("unknown", i) + " = 1", d.state(f), f.Level}
 	}
 	return out
 }

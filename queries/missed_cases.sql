@@ -21,12 +21,13 @@
 -- column: died, whether the animal died or was put to sleep
 -- column: outcome_hours, hours from the first contact to the outcome, null unknown
 -- column: independent, 1 if the outcome was judged without knowing the telephone findings, 0 if not, -1 unknown
+-- column: advisor, pseudonym of who took the first contact; empty if not recorded
 -- column: fired, positions of the flags that fired
 -- row: one row per episode, worst first
 SELECT episode::VARCHAR AS episode, call::VARCHAR AS call, started_at, month, coalesce(site, '') AS site,
   coalesce(species, '') AS species, coalesce(complaint, '') AS complaint, level, later_level, rule_level,
   need_emergency, need_same_day, coalesce(vet_level, 0) AS vet_level, route, coalesce(disposition, '') AS disposition, coalesce(died, false) AS died,
-  outcome_minutes / 60.0 AS outcome_hours, independent,
+  outcome_minutes / 60.0 AS outcome_hours, independent, coalesce(advisor::VARCHAR, '') AS advisor,
   list_filter([{{range $i, $f := flagList}}{{if $i}}, {{end}}CASE WHEN {{$f.Present}} THEN {{$f.Bit}} END{{end}}]::INTEGER[], lambda x: x IS NOT NULL) AS fired
 FROM cases
 WHERE month BETWEEN $from_month AND $to_month AND level BETWEEN 1 AND $cut - 1 AND CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END = 1

@@ -160,13 +160,19 @@ func makeCases(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipelin
 
 // metaOf gathers what a reader must know beside the rows.
 func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
-	m := Meta{
-		Definition: defs.CaseDef.ID, DefinitionText: definitionText(defs.CaseDef), Window: defs.CaseDef.Window(),
-		Strata: defs.StrataBesideLevel(), Collapse: defs.Strata.Collapse, MinVerified: defs.Strata.MinVerified, AsOf: asOf, DataCut: s.Manifest.DataCutAt(asOf), RuleSet: "none recorded",
-		Rules: defs.Rules, Dictionary: defs.Dictionary,
-	}
-	for i := range defs.Dictionary.Findings {
-		f := &defs.Dictionary.Findings[i]
+	m := Describe(defs.Dictionary, defs.Rules)
+	m.Definition, m.DefinitionText, m.Window = defs.CaseDef.ID, definitionText(defs.CaseDef), defs.CaseDef.Window()
+	m.Strata, m.Collapse, m.MinVerified = defs.StrataBesideLevel(), defs.Strata.Collapse, defs.Strata.MinVerified
+	m.AsOf, m.DataCut = asOf, s.Manifest.DataCutAt(asOf)
+	return m
+}
+
+// Describe gives the part of Meta that a dictionary and a rules file decide;
+// set may be nil.
+func Describe(dict *findings.Dictionary, set *rules.Set) Meta {
+	m := Meta{RuleSet: "none recorded", Rules: set, Dictionary: dict}
+	for i := range dict.Findings {
+		f := &dict.Findings[i]
 		one := Finding{ID: f.ID, Label: f.Title, Unit: f.Unit, Scale: int32(f.Scale)}
 		if f.Kind == findings.Code {
 			for _, c := range f.Codes {
@@ -178,18 +184,18 @@ func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 		}
 		m.Findings = append(m.Findings, one)
 	}
-	if defs.Rules == nil {
+	if set == nil {
 		return m
 	}
-	m.RuleSet = defs.Rules.ID
-	for i := range defs.Rules.Flags {
-		f := &defs.Rules.Flags[i]
+	m.RuleSet = set.ID
+	for i := range set.Flags {
+		f := &set.Flags[i]
 		one := Flag{ID: f.ID, Title: f.Title, Why: f.Why, Level: int8(f.Demands), RaiseUnknown: f.Raise}
 		for _, c := range f.All {
 			if !slices.Contains(one.Findings, c.Finding) {
 				one.Findings = append(one.Findings, c.Finding)
 			}
-			one.Thresholds = append(one.Thresholds, thresholds(c, defs.Dictionary)...)
+			one.Thresholds = append(one.Thresholds, thresholds(c, dict)...)
 		}
 		m.Flags = append(m.Flags, one)
 	}

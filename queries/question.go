@@ -16,7 +16,7 @@ var files embed.FS
 // Param is a parameter of a question.
 type Param struct {
 	Name string
-	// Type is month, time, level, number, finding, cluster or rules.
+	// Type is month, time, level, number, finding, cluster, episodes or rules.
 	Type string
 	// Text says what it means.
 	Text string

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"hindcheck/queries"
+	"hindcheck/queries/queriestest"
 )
 
 // goName is the name of a question's function.
@@ -81,7 +82,7 @@ func checkParams(t *testing.T, q queries.Question) {
 		if !used[p.Name] {
 			t.Errorf("%s.sql declares %s and does not use it", q.Name, p.Name)
 		}
-		if p.Text == "" || !slices.Contains([]string{"month", "time", "level", "number", "finding", "cluster", "rules"}, p.Type) {
+		if p.Text == "" || !slices.Contains([]string{"month", "time", "level", "number", "finding", "cluster", "episodes", "rules"}, p.Type) {
 			t.Errorf("%s.sql: parameter %s: type %q, text %q", q.Name, p.Name, p.Type, p.Text)
 		}
 		delete(used, p.Name)
@@ -128,7 +129,8 @@ func TestRunByName(t *testing.T) {
 	}
 	defaults := map[string]string{"from_month": "2026-06", "to_month": "2026-07", "mature_before": "2026-07-15",
 		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4", "doubtful": "0.8",
-		"current": "in_force", "proposed": "in_force", "most": "20", "night_from": "20", "night_to": "8"}
+		"current": "in_force", "proposed": "in_force", "most": "20", "night_from": "20", "night_to": "8",
+		"episodes": queriestest.ID(5) + "," + queriestest.ID(7), "from_time": "2026-06-01", "to_time": "2026-07-15", "known_by": "2026-07-15"}
 	for _, q := range all {
 		got, err := d.Run(ctx, q.Name, nil, defaults)
 		if err != nil {

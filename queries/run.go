@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"regexp"
 	"sort"
 	"strconv"
 	"strings"
@@ -139,6 +140,9 @@ func readTable(q Question, rows *sql.Rows) (Table, error) {
 	return t, rows.Err()
 }
 
+// pseudonyms is a list as the parameter episodes takes it.
+var pseudonyms = regexp.MustCompile(`^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}(,[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12})*$`)
+
 // levelNumbers are the words that a level parameter takes.
 var levelNumbers = map[string]int{"home_care": 1, "soon": 2, "same_day": 3, "emergency": 4}
 
@@ -169,6 +173,11 @@ func (d *DB) bind(p Param, text string, args map[string]any, n *names) error {
 			return bad("a day such as 2026-07-31, or a time such as 2026-07-31T06:00:00Z")
 		}
 		args[p.Name] = t
+	case "episodes":
+		if !pseudonyms.MatchString(text) {
+			return bad("one or more pseudonyms such as 6f1c2d3e-1b7a-4c55-9d1e-0a2b3c4d5e6f, separated by commas")
+		}
+		args[p.Name] = text
 	case "level":
 		v, ok := levelNumbers[text]
 		if !ok {
