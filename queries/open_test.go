@@ -100,6 +100,7 @@ func TestOpen(t *testing.T) {
 	}
 	defaults := map[string]string{"from_month": "2025-05", "to_month": "2026-10", "mature_before": "2026-09-01",
 		"cut": "same_day", "cluster": "animal", "finding": "capillary_refill_s", "threshold": "20", "scale": "10", "hours": "4", "doubtful": "0.8",
+		"current": "in_force", "proposed": "in_force", "most": "20", "night_from": "20", "night_to": "8",
 		"episodes": "00000000-0000-0000-0000-000000000001", "from_time": "2026-07-01", "to_time": "2026-07-08", "known_by": "2026-07-12"}
 	for _, q := range all {
 		if _, err := d.Run(ctx, q.Name, nil, defaults); err != nil {
