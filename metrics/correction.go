@@ -29,6 +29,9 @@ type CorrectionOptions struct {
 	Draws int
 	// Rand is the source of the draws. The same seed gives the same limits.
 	Rand *rand.Rand
+	// SharesOnly leaves the numbers Missed, Caught and Needed out, which halves
+	// the work; they are then not estimable.
+	SharesOnly bool
 }
 
 func (o CorrectionOptions) check() error {
@@ -120,9 +123,9 @@ func Corrected(strata []VerificationStratum, opt CorrectionOptions) (Correction,
 	}
 	c.countThin(strata, opt.MinSampled)
 	parts := verificationParts(strata)
-	s := summary{parts: parts, conf: opt.Conf, blockedPresent: unsampled(parts, true), blockedAbsent: unsampled(parts, false)}
+	s := summary{parts: parts, conf: opt.Conf, blockedPresent: unsampled(parts, true), blockedAbsent: unsampled(parts, false), sharesOnly: opt.SharesOnly}
 	s.expect()
-	s.draws = drawVerification(parts, opt.Draws, opt.Rand)
+	s.draws = drawVerification(parts, opt.Draws, opt.Rand, !opt.SharesOnly)
 	c.fill(&s)
 	c.warn(opt.MinSampled)
 	return c, nil
@@ -169,6 +172,7 @@ type summary struct {
 	blockedPresent, blockedAbsent string
 	expected                      verificationDraw
 	draws                         []verificationDraw
+	sharesOnly                    bool
 }
 
 // expect computes the expected counts, the Begg-Greenes point estimates.
@@ -220,6 +224,9 @@ func (s *summary) share(blocked, empty string, num, rest func(verificationDraw) 
 
 // number dresses a number of episodes.
 func (s *summary) number(blocked string, f func(verificationDraw) float64) Estimate {
+	if blocked == "" && s.sharesOnly {
+		blocked = "only shares were asked for"
+	}
 	if blocked != "" {
 		return notEstimable(s.conf, MethodBeggGreenesDraws, "%s", blocked)
 	}

@@ -33,7 +33,9 @@ type sideSampler struct {
 	mixed         []int     // parts with verified episodes of both kinds
 	full          []int     // parts whose verified episodes were all in need
 	cumulative    []float64 // of n, to choose a part by size
-	r             *rand.Rand
+	// numbers says whether the episodes in need are drawn beside their rate.
+	numbers bool
+	r       *rand.Rand
 }
 
 func newSideSampler(parts []part, present bool, r *rand.Rand) *sideSampler {
@@ -79,7 +81,9 @@ func (s *sideSampler) draw() (needed, notNeeded, unseen float64) {
 		g := gammaDraw(s.r, n)
 		needed += g * theta
 		notNeeded += g * (1 - theta)
-		unseen += binomialDraw(s.r, p.n-p.k, theta)
+		if s.numbers {
+			unseen += binomialDraw(s.r, p.n-p.k, theta)
+		}
 	}
 	chosen := s.pick()
 	c := s.parts[chosen]
@@ -154,8 +158,9 @@ func binomialDraw(r *rand.Rand, n, p float64) float64 {
 }
 
 // drawVerification draws from the posterior of all four expected numbers.
-func drawVerification(parts []part, draws int, r *rand.Rand) []verificationDraw {
+func drawVerification(parts []part, draws int, r *rand.Rand, numbers bool) []verificationDraw {
 	present, absent := newSideSampler(parts, true, r), newSideSampler(parts, false, r)
+	present.numbers, absent.numbers = numbers, numbers
 	var knownCaught, knownMissed float64
 	for _, p := range parts {
 		if p.present {

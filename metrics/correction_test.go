@@ -357,3 +357,28 @@ func BenchmarkCorrected(b *testing.B) {
 		})
 	}
 }
+
+// Without the numbers the shares stay what they are: the same estimates, and
+// limits from other draws of the same posterior.
+func TestSharesOnly(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	strata := randomStrata(r, 6, true)
+	with, err := Corrected(strata, CorrectionOptions{Conf: 0.95, Draws: 4000, Rand: rand.New(rand.NewPCG(1, 2))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	without, err := Corrected(strata, CorrectionOptions{Conf: 0.95, Draws: 4000, Rand: rand.New(rand.NewPCG(1, 2)), SharesOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if without.Missed.Estimable() || without.Caught.Estimable() || without.Needed.Estimable() {
+		t.Errorf("numbers that were not asked for: %+v", without)
+	}
+	a, b := correctedFigures(with), correctedFigures(without)
+	for _, of := range []string{"sensitivity", "specificity", "PPV", "NPV", "prevalence"} {
+		x, y := a[of], b[of]
+		if x.Value != y.Value || math.Abs(x.Low-y.Low) > 0.1*(x.High-x.Low) || math.Abs(x.High-y.High) > 0.1*(x.High-x.Low) {
+			t.Errorf("%s: %v (%v to %v), without numbers %v (%v to %v)", of, x.Value, x.Low, x.High, y.Value, y.Low, y.High)
+		}
+	}
+}

@@ -41,6 +41,8 @@
 //
 //	by how much do two groups differ                NewcombeDifference
 //	... with small or empty cells                   MiettinenNurminenDifference
+//	... two estimates of any kind                   DifferenceOfEstimates
+//	shares of several categories                    DistanceOfShares
 //
 // One test against need, every episode verified
 //
@@ -104,6 +106,7 @@
 //	how firmly do the data choose it, how much
 //	    does the choice flatter                     BootstrapThreshold
 //	what would it refer a day                       ReferralsPerDay
+//	what is spent for each event                    CostPerEvent
 //	curve, area and threshold where only some
 //	    episodes were verified                      CorrectedROC, CorrectedThreshold
 //

@@ -112,7 +112,7 @@ func TestForestPosition(t *testing.T) {
 func months(n int) []Month {
 	var out []Month
 	for i := range n {
-		out = append(out, Month{Label: fmt.Sprintf("M%d", i), Share: 0.2 + 0.01*float64(i%5), Known: i != 3, Young: i >= n-2,
+		out = append(out, Month{Label: fmt.Sprintf("M%d", i), Value: 0.2 + 0.01*float64(i%5), Known: i != 3, Young: i >= n-2,
 			HasLimits: i > 0, Low: 0.15, Centre: 0.22, High: 0.28, Signal: i == 2, Review: i == n-3})
 	}
 	return out
@@ -121,7 +121,7 @@ func months(n int) []Month {
 func TestTrend(t *testing.T) {
 	for _, size := range []Size{Wide, Narrow} {
 		for _, n := range []int{0, 1, 2, 12, 26, 60} {
-			svg, err := Trend("t", "title", "desc", "what", months(n), size)
+			svg, err := Trend("t", "title", "desc", "what", months(n), Shares, size)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -134,11 +134,11 @@ func TestTrend(t *testing.T) {
 			}
 		}
 	}
-	svg, _ := Trend("t", "title", "desc", "what", months(12), Wide)
+	svg, _ := Trend("t", "title", "desc", "what", months(12), Shares, Wide)
 	if !strings.Contains(svg, "s-alert") && !strings.Contains(svg, "f-alert") || !strings.Contains(svg, "stroke-dasharray=\"4 3\"") {
 		t.Error("a signal or a young month is not marked")
 	}
-	again, _ := Trend("t", "title", "desc", "what", months(12), Wide)
+	again, _ := Trend("t", "title", "desc", "what", months(12), Shares, Wide)
 	if svg != again {
 		t.Error("the same data give another drawing")
 	}
@@ -146,9 +146,25 @@ func TestTrend(t *testing.T) {
 
 func TestNiceTop(t *testing.T) {
 	for top, want := range map[float64]float64{0: 0.1, 0.013: 0.015, 0.09: 0.1, 0.31: 0.4, 0.36: 0.4, 0.93: 1, 1: 1} {
-		if got := niceTop(top); math.Abs(got-want) > 1e-9 {
+		if got := niceTop(top, Shares); math.Abs(got-want) > 1e-9 {
 			t.Errorf("niceTop(%v) = %v, want %v", top, got, want)
 		}
+	}
+}
+
+// Numbers end above one, and what changed and what is provisional is drawn.
+func TestTrendOfNumbers(t *testing.T) {
+	list := []Month{{Label: "a", Value: 12, Known: true, HasLimits: true, Low: 3, Centre: 9, High: 41, Provisional: true}, {Label: "b", Value: 30, Known: true, Event: true}}
+	svg, err := Trend("t", "title", "desc", "days", list, Numbers, Wide)
+	if err != nil {
+		t.Fatal(err)
+	}
+	texts := strings.Join(wellFormed(t, svg), " ")
+	if !strings.Contains(texts, "50") || strings.Contains(texts, "%") {
+		t.Errorf("axis: %s", texts)
+	}
+	if !strings.Contains(svg, `stroke-dasharray="6 2"`) || !strings.Contains(svg, `stroke-dasharray="5 3"`) {
+		t.Error("an event or a provisional limit is not marked")
 	}
 }
 

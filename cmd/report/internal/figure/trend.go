@@ -14,8 +14,8 @@ import (
 type Month struct {
 	// Label is short, such as Jan 26.
 	Label string
-	// Share is in 0..1; a month without a share is left out.
-	Share float64
+	// Value is not negative; a month without one is left out.
+	Value float64
 	Known bool
 	// Low, Centre and High are control limits at this month, if HasLimits.
 	Low, Centre, High float64
@@ -26,6 +26,31 @@ type Month struct {
 	Young bool
 	// Review marks the month under review.
 	Review bool
+	// Event marks a dated change between this month and the one before.
+	Event bool
+	// Provisional limits rest on few points; their edges are dashed.
+	Provisional bool
+}
+
+// Scale says how an axis writes values.
+type Scale int
+
+// The scales.
+const (
+	Shares  Scale = iota + 1 // 0 to 1, written per cent
+	Numbers                  // 0 and more
+)
+
+func (s Scale) write(v, step float64) string {
+	switch {
+	case s == Shares && step < 0.01:
+		return fmt.Sprintf("%.1f %%", 100*v)
+	case s == Shares:
+		return percentLabel(v)
+	case step < 1:
+		return fmt.Sprintf("%.1f", v)
+	}
+	return fmt.Sprintf("%.0f", v)
 }
 
 // Size is the view box of a figure.
@@ -37,22 +62,22 @@ var (
 	Narrow = Size{340, 250}
 )
 
-// Trend draws a share by month with its control limits. what names the share
+// Trend draws a value by month with its control limits. what names the value
 // for the axis title, which stands above the axis so that it reads upright.
-func Trend(id, title, desc, what string, months []Month, size Size) (string, error) {
+func Trend(id, title, desc, what string, months []Month, scale Scale, size Size) (string, error) {
 	c := NewCanvas(size.Width, size.Height)
 	p := plot.New()
 	p.BackgroundColor = nil
 	top := 0.0
 	for _, m := range months {
 		if m.Known {
-			top = math.Max(top, m.Share)
+			top = math.Max(top, m.Value)
 		}
 		if m.HasLimits {
 			top = math.Max(top, m.High)
 		}
 	}
-	styleAxes(p, months, niceTop(top), size)
+	styleAxes(p, months, niceTop(top, scale), scale, size)
 	p.Add(trendLines{months, c})
 	frame := draw.NewCanvas(c, size.Width, size.Height)
 	// The head holds the axis title, the right margin the last month's label.
@@ -66,27 +91,36 @@ func Trend(id, title, desc, what string, months []Month, size Size) (string, err
 }
 
 // niceTop is the end of the axis: the next multiple of a round step.
-func niceTop(top float64) float64 {
+func niceTop(top float64, scale Scale) float64 {
 	if top <= 0 {
 		return 0.1
 	}
 	step := niceStep(top)
-	return math.Min(1, math.Ceil(top/step-1e-9)*step)
+	end := math.Ceil(top/step-1e-9) * step
+	if scale == Shares {
+		return math.Min(1, end)
+	}
+	return end
 }
 
-// niceStep gives three to six steps up to top.
+// niceStep gives three to six steps up to top: 1, 2 or 5 times a power of ten,
+// or a quarter where that is all there is.
 func niceStep(top float64) float64 {
-	for _, s := range []float64{0.005, 0.01, 0.02, 0.05, 0.1, 0.2} {
-		if top/s <= 5 {
-			return s
+	if top > 1-1e-9 && top < 1+1e-9 {
+		return 0.25
+	}
+	for p := math.Pow(10, math.Floor(math.Log10(top))-1); ; p *= 10 {
+		for _, s := range []float64{p, 2 * p, 5 * p} {
+			if top/s <= 5 {
+				return s
+			}
 		}
 	}
-	return 0.25
 }
 
 // styleAxes sets ticks and type. Every month has a tick; a label stands under
 // as many as fit.
-func styleAxes(p *plot.Plot, months []Month, top float64, size Size) {
+func styleAxes(p *plot.Plot, months []Month, top float64, scale Scale, size Size) {
 	const textSize = 10.5
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		a.LineStyle.Color, a.LineStyle.Width = muted, 1
@@ -103,11 +137,7 @@ func styleAxes(p *plot.Plot, months []Month, top float64, size Size) {
 	var y []plot.Tick
 	step := niceStep(top)
 	for v := 0.0; v <= top+1e-9; v += step {
-		text := percentLabel(v)
-		if step < 0.01 {
-			text = fmt.Sprintf("%.1f %%", 100*v)
-		}
-		y = append(y, plot.Tick{Value: v, Label: text})
+		y = append(y, plot.Tick{Value: v, Label: scale.write(v, step)})
 	}
 	p.Y.Tick.Marker = plot.ConstantTicks(y)
 	room := float64(size.Width-70) / math.Max(1, float64(len(months)))
@@ -138,6 +168,7 @@ func (t trendLines) Plot(dc draw.Canvas, p *plot.Plot) {
 		line(t.c, rule, 0.8, nil, vg.Point{X: dc.Min.X, Y: y(tick.Value)}, vg.Point{X: dc.Max.X, Y: y(tick.Value)})
 	}
 	t.limits(at)
+	t.events(at, dc.Min.Y, dc.Max.Y)
 	last := -1
 	for i, m := range t.months {
 		if !m.Known {
@@ -148,13 +179,13 @@ func (t trendLines) Plot(dc draw.Canvas, p *plot.Plot) {
 			if m.Young {
 				dash = []vg.Length{4, 3}
 			}
-			line(t.c, mark, 1.8, dash, at(last, t.months[last].Share), at(i, m.Share))
+			line(t.c, mark, 1.8, dash, at(last, t.months[last].Value), at(i, m.Value))
 		}
 		last = i
 	}
 	for i, m := range t.months {
 		if m.Known {
-			t.point(at(i, m.Share), m)
+			t.point(at(i, m.Value), m)
 		}
 	}
 }
@@ -176,6 +207,33 @@ func (t trendLines) limits(at func(int, float64) vg.Point) {
 		}
 		box(t.c, band, left, low.Y, right, high.Y)
 		line(t.c, muted, 1, []vg.Length{1, 3}, vg.Point{X: left, Y: mid.Y}, vg.Point{X: right, Y: mid.Y})
+		if m.Provisional {
+			for _, edge := range []vg.Length{low.Y, high.Y} {
+				line(t.c, muted, 0.8, []vg.Length{5, 3}, vg.Point{X: left, Y: edge}, vg.Point{X: right, Y: edge})
+			}
+		}
+	}
+}
+
+// events draws an upright line with a foot where something changed.
+func (t trendLines) events(at func(int, float64) vg.Point, bottom, top vg.Length) {
+	half := (at(1, 0).X - at(0, 0).X) / 2
+	for i, m := range t.months {
+		if !m.Event {
+			continue
+		}
+		x := at(i, 0).X - half
+		if i == 0 {
+			x = at(i, 0).X
+		}
+		line(t.c, ink, 1.2, []vg.Length{6, 2}, vg.Point{X: x, Y: bottom}, vg.Point{X: x, Y: top})
+		var p vg.Path
+		p.Move(vg.Point{X: x - 5, Y: top})
+		p.Line(vg.Point{X: x + 5, Y: top})
+		p.Line(vg.Point{X: x, Y: top - 7})
+		p.Close()
+		t.c.SetColor(ink)
+		t.c.Fill(p)
 	}
 }
 

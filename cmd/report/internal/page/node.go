@@ -156,6 +156,9 @@ func (n Node) Pct(path string) (template.HTML, error) { return n.formatted(path,
 // Points prints a difference of shares in percentage points with its sign.
 func (n Node) Points(path string) (template.HTML, error) { return n.formatted(path, "points") }
 
+// Prob prints a probability with three decimals, or says that it is smaller.
+func (n Node) Prob(path string) (template.HTML, error) { return n.formatted(path, "prob") }
+
 // Num prints a number with two significant decimals, such as a design effect.
 func (n Node) Num(path string) (template.HTML, error) { return n.formatted(path, "num") }
 
@@ -218,7 +221,13 @@ var Formats = map[string]func(float64) string{
 	"int":    wholeNumber,
 	"pct":    func(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) + " %" },
 	"points": signedPoints,
-	"num":    func(x float64) string { return strings.Replace(strconv.FormatFloat(x, 'f', 2, 64), "-", "\u2212", 1) },
+	"prob": func(x float64) string {
+		if x < 0.001 {
+			return "below 0.001"
+		}
+		return strconv.FormatFloat(x, 'f', 3, 64)
+	},
+	"num": func(x float64) string { return strings.Replace(strconv.FormatFloat(x, 'f', 2, 64), "-", "\u2212", 1) },
 }
 
 func wholeNumber(x float64) string {

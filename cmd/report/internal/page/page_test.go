@@ -171,6 +171,9 @@ func shown(value any, as string) string {
 		s := ""
 		switch as {
 		case "int":
+			if v < 0 {
+				return "\u2212" + shown(-v, as)
+			}
 			s = fmt.Sprintf("%d", int64(v+0.5))
 			if n := len(s); n > 6 {
 				s = s[:n-6] + "," + s[n-6:n-3] + "," + s[n-3:]
@@ -186,6 +189,10 @@ func shown(value any, as string) string {
 			s = strings.Replace(fmt.Sprintf("%+.1f", 100*v), "-", "\u2212", 1)
 			if s == "+0.0" || s == "\u22120.0" {
 				s = "0.0"
+			}
+		case "prob":
+			if s = fmt.Sprintf("%.3f", v); s == "0.000" || v < 0.001 {
+				s = "below 0.001"
 			}
 		case "num":
 			s = strings.Replace(fmt.Sprintf("%.2f", v), "-", "\u2212", 1)

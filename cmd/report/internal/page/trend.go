@@ -7,24 +7,32 @@ import (
 	"hindcheck/cmd/report/internal/figure"
 )
 
-func init() { register(template.FuncMap{"trend": trend}) }
+func init() { register(template.FuncMap{"chart": chart}) }
 
-// trend draws the escalated share by month, wide and narrow.
-func trend(n Node) (template.HTML, error) {
-	points, err := n.List("trend")
+// chart draws one control chart, wide and narrow; root knows the month under
+// review.
+func chart(root, n Node) (template.HTML, error) {
+	points, err := n.List("points")
 	if err != nil {
 		return "", err
 	}
-	review, err := n.Raw("period.month")
+	review, err := root.Raw("period.month")
 	if err != nil {
 		return "", err
 	}
+	title, err := n.Raw("title")
+	if err != nil {
+		return "", err
+	}
+	provisional := n.Has("phases.0.provisional")
 	var months []figure.Month
 	for _, p := range points {
-		share, ok := p.float("escalated.estimate")
-		m := figure.Month{Share: share, Known: ok, Young: !p.Has("mature"), Review: p.Is("month", review), Signal: p.Has("signals")}
+		m := figure.Month{Young: !p.Has("mature"), Review: p.Is("month", review) && !n.Is("scale", "days"), Signal: p.Has("signals"), Event: p.Has("events"), Provisional: provisional}
 		if m.Label, err = p.Raw("label"); err != nil {
 			return "", err
+		}
+		if !p.Has("missing") {
+			m.Value, m.Known = p.float("value")
 		}
 		if p.Has("limits") {
 			m.HasLimits = true
@@ -34,11 +42,14 @@ func trend(n Node) (template.HTML, error) {
 		}
 		months = append(months, m)
 	}
+	scale := figure.Numbers
+	if n.Is("scale", "share") {
+		scale = figure.Shares
+	}
 	out := template.HTML("")
 	for i, size := range []figure.Size{figure.Wide, figure.Narrow} {
-		svg, err := figure.Trend(fmt.Sprintf("trend-%d", i), "Share of episodes advised same day or sooner, by month",
-			"A line over months with control limits as a pale band. The numbers stand in the table below.",
-			"Advised same day or sooner", months, size)
+		svg, err := figure.Trend(fmt.Sprintf("%s-%d", id(n.path), i), title,
+			"Points joined by a line, with control limits as a pale band. The numbers stand in the table below.", "", months, scale, size)
 		if err != nil {
 			return "", err
 		}

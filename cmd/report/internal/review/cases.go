@@ -18,6 +18,15 @@ type Levels struct {
 	// Exact and WithinOne are shares of episodes with a level on both sides.
 	Exact     Figure `json:"exact"`
 	WithinOne Figure `json:"within_one"`
+	// Kappa is agreement beyond chance with near misses half right; Weights says
+	// how. It describes the verified only.
+	Kappa   Figure `json:"weighted_kappa"`
+	Weights string `json:"weights"`
+	// Worst are the cells two or more levels short, worst first; Apart lists
+	// their episodes, at most listed many of ApartTotal.
+	Worst      []WorstCell `json:"worst_cells"`
+	Apart      []Apart     `json:"apart"`
+	ApartTotal int64       `json:"apart_total"`
 }
 
 // LevelRow is one advised level.
@@ -70,7 +79,7 @@ func (b *builder) fillLevels(r *Review) error {
 		return err
 	}
 	r.Levels.Exact, r.Levels.WithinOne = figure(exact), figure(within)
-	return nil
+	return b.fillWorst(r, m)
 }
 
 // Missed lists episodes that needed more urgent care than was first advised,

@@ -368,7 +368,7 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []
 		}
 		*x.into = figure(e)
 	}
-	c, _, note, err := b.corrected(&w.assessed)
+	c, _, note, err := b.shares().corrected(&w.assessed)
 	if err != nil {
 		return out, err
 	}
@@ -384,7 +384,7 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []
 	}
 	out.Strata, out.Naive, out.Bounds = note, naive(c.Naive), accuracyBounds(c.Bounds)
 	out.Corrected = correctedAccuracy(c)
-	op, _, _, err := b.corrected(&w.operational)
+	op, _, _, err := b.shares().corrected(&w.operational)
 	if err != nil {
 		return out, err
 	}

@@ -64,28 +64,6 @@ type Point struct {
 	DidNotAttend int64 `json:"did_not_attend"`
 	Died         int64 `json:"died"`
 	PersonHurt   int64 `json:"person_hurt"`
-	// Limits are the control limits of Escalated, if the chart has any.
-	Limits *Limits `json:"limits,omitempty"`
-	// Signals are the rules by which this point stands out.
-	Signals []string `json:"signals"`
-}
-
-// Limits are the centre line and control limits at one point.
-type Limits struct {
-	Low    float64 `json:"low"`
-	Centre float64 `json:"centre"`
-	High   float64 `json:"high"`
-}
-
-// Chart says how the control limits of the trend were made.
-type Chart struct {
-	Kind string `json:"kind"`
-	// Months is how many the limits rest on; Provisional says too few.
-	Months      int  `json:"months"`
-	Provisional bool `json:"provisional"`
-	// NotEstimable says why there are no limits.
-	NotEstimable string   `json:"not_estimable,omitempty"`
-	Warnings     []string `json:"warnings"`
 }
 
 // withAdvice names the episodes that advised counts: one without an advice on
@@ -116,15 +94,20 @@ var measures = []struct {
 // trendMonths is how far back the trend goes: limits need about twenty months.
 const trendMonths = 24
 
-// fillProcess fills the trend and the month. Months after the one under review
-// are shown too, since a rise in calls must not wait for outcomes.
-func (b *builder) fillProcess(r *Review) error {
+// trendScope is the period of the trend: up to the last month with episodes.
+func (b *builder) trendScope() queries.Scope {
 	scope := b.scope
 	scope.From = queries.AddMonths(scope.To, 1-trendMonths)
 	if n := len(b.months); n > 0 {
 		scope.To = max(scope.To, b.months[n-1].Month)
 	}
-	rows, err := b.db.ProcessByMonth(b.ctx, scope)
+	return scope
+}
+
+// fillProcess fills the trend and the month. Months after the one under review
+// are shown too, since a rise in calls must not wait for outcomes.
+func (b *builder) fillProcess(r *Review) error {
+	rows, err := b.db.ProcessByMonth(b.ctx, b.trendScope())
 	if err != nil {
 		return err
 	}
@@ -148,44 +131,13 @@ func (b *builder) fillProcess(r *Review) error {
 		NoLevel: now.NoLevel, WithOutcome: now.WithOutcome, FollowedUp: now.FollowedUp, Verified: now.Verified,
 		Needed: now.Needed, Died: now.Died, DidNotAttend: now.DidNotAttend, Changes: []Change{},
 	}
-	if err := chart(r, rows, b.scope.To); err != nil {
+	if err := b.fillEvents(r); err != nil {
+		return err
+	}
+	if err := b.fillCharts(r, rows); err != nil {
 		return err
 	}
 	return b.changes(&r.Month, now, before)
-}
-
-// chart gives the trend of the escalated share its control limits. They rest
-// on the months up to the one under review; later ones are judged by them.
-func chart(r *Review, rows []queries.ProcessByMonthRow, month int) error {
-	r.Chart = Chart{Kind: string(metrics.ChartPPrime), Warnings: []string{}}
-	var points []metrics.ProportionPoint
-	baseline := 0
-	for _, row := range rows {
-		points = append(points, metrics.ProportionPoint{X: row.Emergency + row.SameDay, N: advised(row)})
-		if row.Month <= month {
-			baseline++
-		}
-	}
-	if baseline == 0 {
-		r.Chart.NotEstimable = "there are no months to compute limits from"
-		return nil
-	}
-	c, err := metrics.LaneyPChart(points, []metrics.Phase{{BaselineEnd: baseline}}, metrics.CommonChartSettings())
-	if err != nil {
-		return err
-	}
-	ph := c.Phases[0]
-	r.Chart.Months, r.Chart.Provisional, r.Chart.NotEstimable = ph.BaselinePoints, ph.Provisional, ph.NotEstimable
-	r.Chart.Warnings = append(r.Chart.Warnings, ph.Warnings...)
-	for i, p := range c.Points {
-		if p.HasLimits {
-			r.Trend[i].Limits = &Limits{p.Low, p.Centre, p.High}
-		}
-		for _, s := range p.Signals {
-			r.Trend[i].Signals = append(r.Trend[i].Signals, s.String())
-		}
-	}
-	return nil
 }
 
 func (b *builder) changes(m *Month, now queries.ProcessByMonthRow, before []queries.ProcessByMonthRow) error {
@@ -219,7 +171,7 @@ func (b *builder) point(r queries.ProcessByMonthRow) (Point, error) {
 	p := Point{
 		Month: queries.FormatMonth(r.Month), Label: queries.MonthStart(r.Month).Format("Jan 06"), Mature: b.oldEnough(r.Month),
 		Episodes: r.Episodes, InPeriod: r.Month >= b.scope.From && r.Month <= b.scope.To, Raised: r.Raised, Lowered: r.Lowered, WithOutcome: r.WithOutcome,
-		Verified: r.Verified, Needed: r.Needed, Missed: r.Missed, DidNotAttend: r.DidNotAttend, Died: r.Died, PersonHurt: r.PersonHurt, Signals: []string{},
+		Verified: r.Verified, Needed: r.Needed, Missed: r.Missed, DidNotAttend: r.DidNotAttend, Died: r.Died, PersonHurt: r.PersonHurt,
 	}
 	kept := r.Soon + r.HomeCare
 	for _, x := range []struct {

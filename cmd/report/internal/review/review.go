@@ -38,6 +38,8 @@ type Options struct {
 	// Seed and Draws govern the posterior simulation; 0 takes 1 and 2000.
 	Seed  uint64
 	Draws int
+	// Events are dated changes to mark on the charts.
+	Events []Event
 }
 
 // Review is everything that a monthly review shows.
@@ -60,19 +62,29 @@ type Review struct {
 	Rules  []Test `json:"rules"`
 	// Levels is advice against the level that the vet saw.
 	Levels Levels `json:"levels"`
+	// Groups split the advice by species, complaint, site, hours and contacts,
+	// at both cuts.
+	Groups []GroupCut `json:"groups"`
 	// Flags are judged at both cuts, in the same order.
-	Flags      []Flags     `json:"flags"`
-	Trend      []Point     `json:"trend"`
-	Chart      Chart       `json:"chart"`
-	Missed     Missed      `json:"missed_cases"`
-	Findings   []Finding   `json:"findings"`
-	Thresholds []Threshold `json:"thresholds"`
-	Handling   []Handling  `json:"handling"`
+	Flags []Flags `json:"flags"`
+	Trend []Point `json:"trend"`
+	// Charts follow single quantities under control limits; Events are the
+	// dated changes marked on them.
+	Charts     []ControlChart `json:"charts"`
+	Events     []Event        `json:"events"`
+	Missed     Missed         `json:"missed_cases"`
+	Findings   []Finding      `json:"findings"`
+	Thresholds []Threshold    `json:"thresholds"`
+	Handling   []Handling     `json:"handling"`
 	// Readings compare what the owner read with what the vet read.
 	Readings []Reading `json:"readings"`
 	Safety   Safety    `json:"safety"`
-	Data     Data      `json:"data"`
-	Cautions []string  `json:"cautions"`
+	// Units are sites and advisors, unranked, and what left the rules' level.
+	Units Units `json:"units"`
+	Data  Data  `json:"data"`
+	// Diagram is the flow of episodes from receipt to a known need.
+	Diagram  Diagram  `json:"diagram"`
+	Cautions []string `json:"cautions"`
 }
 
 // AsOf says which state of the store was read.
@@ -103,6 +115,7 @@ type builder struct {
 	scope  queries.Scope
 	months []queries.MonthsRow
 	mature Maturity
+	advice []queries.AdviceCountsRow // of the scope, once asked for
 }
 
 // rand gives every correction its own generator from the same seed, so that a
@@ -150,9 +163,9 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		name string
 		fill func(*Review) error
 	}{
-		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"flags", b.fillFlags}, {"process", b.fillProcess},
+		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"groups", b.fillGroups}, {"flags", b.fillFlags}, {"process", b.fillProcess},
 		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling}, {"readings", b.fillReadings},
-		{"safety", b.fillSafety}, {"data", b.fillData},
+		{"safety", b.fillSafety}, {"units", b.fillUnits}, {"data", b.fillData}, {"flow", b.fillDiagram},
 	} {
 		if err := part.fill(r); err != nil {
 			return nil, fmt.Errorf("review %s: %w", part.name, err)
@@ -195,8 +208,18 @@ func DefaultPeriod(ctx context.Context, db *queries.DB, opt Options) (queries.Sc
 // bothCuts in the order of the review.
 var bothCuts = []int{sameDay, emergency}
 
+// adviceCounts asks for the counts of the advice once.
+func (b *builder) adviceCounts() ([]queries.AdviceCountsRow, error) {
+	if b.advice != nil {
+		return b.advice, nil
+	}
+	var err error
+	b.advice, err = b.db.AdviceCounts(b.ctx, b.scope)
+	return b.advice, err
+}
+
 func (b *builder) fillTests(r *Review) error {
-	rows, err := b.db.AdviceCounts(b.ctx, b.scope)
+	rows, err := b.adviceCounts()
 	if err != nil {
 		return err
 	}

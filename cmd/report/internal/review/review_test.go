@@ -94,7 +94,7 @@ func TestYearCorrects(t *testing.T) {
 	if r.Period.Month != "2026-07" || !r.Maturity.Mature || r.Maturity.Chosen {
 		t.Errorf("month: %+v %+v", r.Period, r.Maturity)
 	}
-	if len(r.Trend) != 15 || r.Trend[0].InPeriod || r.Trend[14].Mature || r.Trend[14].InPeriod || r.Trend[13].Limits == nil {
+	if len(r.Trend) != 15 || r.Trend[0].InPeriod || r.Trend[14].Mature || r.Trend[14].InPeriod || r.Charts[0].Points[13].Limits == nil {
 		t.Errorf("trend: %d months", len(r.Trend))
 	}
 	if r.Data.FlowTotal.Episodes != a.Episodes || a.Escalated+a.NotEscalated != a.Episodes {

@@ -78,11 +78,20 @@ type corrector struct {
 	conf              float64
 	draws             int
 	rand              func() *rand.Rand
+	// sharesOnly leaves numbers of episodes out, which nobody shows of a flag.
+	sharesOnly bool
 }
 
 func (b *builder) corrector() corrector {
 	meta := b.db.Meta()
-	return corrector{meta.Strata, meta.Collapse, b.minVerified(), b.opt.Confidence, b.opt.Draws, b.rand}
+	return corrector{dimensions: meta.Strata, order: meta.Collapse, minVerified: b.minVerified(), conf: b.opt.Confidence, draws: b.opt.Draws, rand: b.rand}
+}
+
+// shares corrects without the numbers of episodes.
+func (b *builder) shares() corrector {
+	x := b.corrector()
+	x.sharesOnly = true
+	return x
 }
 
 // corrected joins thin strata and corrects.
@@ -112,7 +121,7 @@ func (x corrector) corrected(k *keyed) (metrics.Correction, []metrics.Verificati
 
 func (x corrector) correct(strata []metrics.VerificationStratum, minVerified int) (metrics.Correction, error) {
 	return metrics.Corrected(strata, metrics.CorrectionOptions{
-		Conf: x.conf, MinSampled: int64(minVerified), Draws: x.draws, Rand: x.rand(),
+		Conf: x.conf, MinSampled: int64(minVerified), Draws: x.draws, Rand: x.rand(), SharesOnly: x.sharesOnly,
 	})
 }
 
