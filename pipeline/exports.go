@@ -1,11 +1,14 @@
 package pipeline
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 
@@ -43,12 +46,66 @@ func readSources(paths []string, dict *findings.Dictionary) ([]*source.Descripti
 type reading struct {
 	path string
 	desc *source.Description
+	in   io.Reader // standard input, else nil
+}
+
+// stdinName is what standard input is called in messages and in the manifest.
+const stdinName = "standard input"
+
+// choose pairs the exports with the descriptions that read them.
+func (opt LoadOptions) choose(ctx context.Context, descs []*source.Description) ([]reading, error) {
+	if opt.Source != "" {
+		var names []string
+		for _, d := range descs {
+			names = append(names, d.Source)
+		}
+		descs = slices.DeleteFunc(slices.Clone(descs), func(d *source.Description) bool { return d.Source != opt.Source })
+		if len(descs) == 0 {
+			return nil, fmt.Errorf("--source %s: expected the source: of a description (%s), found none; check the name", opt.Source, strings.Join(names, ", "))
+		}
+	}
+	files := slices.DeleteFunc(slices.Clone(opt.Exports), func(e string) bool { return e == "-" })
+	switch piped := len(opt.Exports) - len(files); {
+	case piped == 0:
+		return matchExports(files, descs, opt.Source != "")
+	case len(files) > 0 || piped > 1:
+		return nil, fmt.Errorf("%s: expected it alone (-), found other exports beside it; load them one after the other", stdinName)
+	case len(descs) != 1 || opt.Source == "":
+		return nil, fmt.Errorf("%s: expected --source with the name of the one description that reads it, found %q, which %d have; name one source", stdinName, opt.Source, len(descs))
+	case opt.Stdin == nil:
+		return nil, fmt.Errorf("%s: expected an export, found no input", stdinName)
+	}
+	return []reading{{stdinName, descs[0], cancelable{ctx, opt.Stdin}}}, nil
+}
+
+// cancelable is a reader that gives up waiting for input when ctx ends.
+type cancelable struct {
+	ctx context.Context
+	in  io.Reader
+}
+
+func (c cancelable) Read(p []byte) (int, error) {
+	type result struct {
+		n   int
+		err error
+	}
+	done, buf := make(chan result, 1), make([]byte, len(p))
+	go func() {
+		n, err := c.in.Read(buf)
+		done <- result{n, err}
+	}()
+	select {
+	case r := <-done:
+		return copy(p, buf[:r.n]), r.err
+	case <-c.ctx.Done():
+		return 0, c.ctx.Err()
+	}
 }
 
 // matchExports pairs each export with every description whose pattern fits its
-// name. A file that none fits is an error: it is better to stop than to leave
+// name, or with all of them where any name will do. A file that none fits is an error: it is better to stop than to leave
 // a month out in silence.
-func matchExports(paths []string, descs []*source.Description) ([]reading, error) {
+func matchExports(paths []string, descs []*source.Description, anyName bool) ([]reading, error) {
 	files, err := expand(paths, func(string) bool { return true })
 	if err != nil {
 		return nil, fmt.Errorf("exports: %w", err)
@@ -60,14 +117,14 @@ func matchExports(paths []string, descs []*source.Description) ([]reading, error
 	for _, f := range files {
 		n := len(out)
 		for _, d := range descs {
-			ok := d.Match == ""
+			ok := anyName || d.Match == ""
 			if !ok {
 				if ok, err = filepath.Match(d.Match, filepath.Base(f)); err != nil {
 					return nil, fmt.Errorf("%s: file.match: %w", d.Path, err)
 				}
 			}
 			if ok {
-				out = append(out, reading{f, d})
+				out = append(out, reading{path: f, desc: d})
 			}
 		}
 		if len(out) == n {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -23,9 +24,14 @@ type LoadOptions struct {
 	// Store is the folder of the store; it is made if it does not exist.
 	Store string
 	// Exports are files, folders or patterns; Sources likewise, of descriptions.
+	// An export "-" is Stdin.
 	Exports, Sources []string
-	Files            DefinitionFiles
-	Key              privacy.Key
+	// Source, if set, names the only source description to read with, whatever
+	// the names of the exports. Stdin needs it.
+	Source string
+	Stdin  io.Reader
+	Files  DefinitionFiles
+	Key    privacy.Key
 	// ExportedAt overrides what the descriptions say; zero leaves it to them.
 	ExportedAt time.Time
 	// Now is the time that the manifest records.
@@ -106,7 +112,7 @@ func Load(ctx context.Context, opt LoadOptions) (*Summary, error) {
 	if err != nil {
 		return nil, err
 	}
-	todo, err := matchExports(l.opt.Exports, descs)
+	todo, err := l.opt.choose(ctx, descs)
 	if err != nil {
 		return nil, err
 	}
@@ -248,6 +254,9 @@ func casesDiffer(a, b store.Definitions) bool {
 
 // read stages one export, unless the store has read it before.
 func (l *loader) read(ctx context.Context, t reading) error {
+	if t.in != nil {
+		return l.readStream(ctx, t)
+	}
 	name := filepath.Base(t.path)
 	if load, ok, err := l.known(t); ok || err != nil {
 		// An export that two descriptions read is one export.
@@ -260,6 +269,29 @@ func (l *loader) read(ctx context.Context, t reading) error {
 	if err != nil {
 		return err
 	}
+	l.bookRead(got)
+	return nil
+}
+
+// readStream stages an export that can be read only once; whether the store has
+// read it before shows at its end.
+func (l *loader) readStream(ctx context.Context, t reading) error {
+	parts := len(l.in.Parts)
+	got, err := l.stage(ctx, t, t.path, l.opt.ExportedAt)
+	if err != nil {
+		return err
+	}
+	if load, ok := l.tx.Manifest.Has(got.ContentHash, t.desc.Hash); ok {
+		l.exports, l.in.Parts = l.exports[:len(l.exports)-1], l.in.Parts[:parts]
+		l.sum.Known = append(l.sum.Known, KnownExport{t.path, load})
+		return nil
+	}
+	l.bookRead(got)
+	return nil
+}
+
+// bookRead enters what reading has set aside of the latest export.
+func (l *loader) bookRead(got intake.Result) {
 	for reason, n := range got.Reasons {
 		l.sum.Aside[reason] += n
 	}
@@ -269,13 +301,12 @@ func (l *loader) read(ctx context.Context, t reading) error {
 		}
 	}
 	l.exports[len(l.exports)-1].Sums = store.Sums{Rows: got.Rows, SetAside: got.SetAside}
-	return nil
 }
 
 // stage reads one export into staged files and notes it under its name.
 func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt time.Time) (intake.Result, error) {
 	no := int32(len(l.exports))
-	got, err := intake.Read(ctx, intake.Input{Path: t.path, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Dir: l.tx.Staging(),
+	got, err := intake.Read(ctx, intake.Input{Path: t.path, In: t.in, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Dir: l.tx.Staging(),
 		FileNo: no, ExportedAt: exportedAt, Workers: l.opt.Threads,
 		Progress: func(rows int64) { l.opt.Progress("read "+name, rows) }})
 	if err != nil {

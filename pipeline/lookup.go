@@ -59,7 +59,7 @@ func LookUp(ctx context.Context, opt LookupOptions) ([]Lookup, error) {
 		return nil, err
 	}
 	descs = slices.DeleteFunc(descs, func(d *source.Description) bool { return d.Record() != "calls" })
-	exports, err := matchExports(opt.Exports, descs)
+	exports, err := matchExports(opt.Exports, descs, false)
 	if err != nil {
 		return nil, err
 	}

@@ -143,7 +143,7 @@ func (l *loader) readAgain(ctx context.Context, w refused, path string, desc *so
 		// A file that was renamed since no longer says when it was written.
 		at = l.exportedAt(w)
 	}
-	got, err := l.stage(ctx, reading{path, desc}, w.name, at)
+	got, err := l.stage(ctx, reading{path: path, desc: desc}, w.name, at)
 	if err != nil {
 		return err
 	}

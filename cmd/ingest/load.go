@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -19,6 +20,7 @@ import (
 type loadFlags struct {
 	exportedAt string
 	dryRun     bool
+	source     string
 }
 
 func loadCommand(s command.Streams) *cobra.Command {
@@ -26,7 +28,8 @@ func loadCommand(s command.Streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "load EXPORT...",
 		Short: "Load exports into the store, wholly or not at all",
-		Long: `load reads exports (files, folders or patterns) into the store.
+		Long: `load reads exports (files, folders or patterns) into the store; - is standard input,
+which needs --source and, unless a column says it, --exported-at.
 
 Each export is read by every source description whose file pattern fits its name.
 The later export of a call replaces the earlier one, whatever the order in which
@@ -39,12 +42,17 @@ needs to name only those that changed, and then all cases are derived anew.`,
 		Example: `  # the exports of the demonstration line, into a store of your own
   report demo --dir demo
   export HINDCHECK_KEY=$(openssl rand -hex 32)   # keep it: later loads need the same key
-  ingest load --store mine --sources demo/sources --rules demo/rules.yaml demo/exports`,
+  ingest load --store mine --sources demo/sources --rules demo/rules.yaml demo/exports
+  # one export from a pipe
+  cat demo/exports/calls-2026-05*.csv | ingest load --store mine --sources demo/sources --source demo-calls --exported-at 2026-06-03 -`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			set, err := settings.Load(cmd.Flags(), s.Env)
 			if err != nil {
 				return err
+			}
+			if slices.Contains(args, "-") && own.source == "" {
+				return fmt.Errorf("%w: - (standard input): expected --source with the name of the description that reads it", settings.ErrUsage)
 			}
 			opt, err := own.options(set, args, s)
 			if err != nil {
@@ -62,6 +70,7 @@ needs to name only those that changed, and then all cases are derived anew.`,
 	}
 	settings.AddFlags(cmd.Flags(), readingSettings...)
 	cmd.Flags().StringVar(&own.exportedAt, "exported-at", "", "when the exports were written, as 2006-01-02 or 2006-01-02T15:04:05Z, where nothing else says so")
+	cmd.Flags().StringVar(&own.source, "source", "", "read only with the description of this source (its source: `NAME`), whatever the exports are called")
 	cmd.Flags().BoolVar(&own.dryRun, "dry-run", false, "say what would happen and change nothing")
 	return cmd
 }
@@ -83,7 +92,7 @@ func (f loadFlags) options(set settings.Settings, exports []string, s command.St
 		return pipeline.LoadOptions{}, err
 	}
 	opt := pipeline.LoadOptions{
-		Store: set.Store, Exports: exports, Sources: []string{set.Sources}, Key: key,
+		Store: set.Store, Exports: exports, Source: f.source, Stdin: s.In, Sources: []string{set.Sources}, Key: key,
 		Files: pipeline.DefinitionFiles{Dictionary: set.Dictionary, Rules: set.Rules, CaseDefinition: set.Definition, Strata: set.Strata,
 			EpisodeHours: set.EpisodeHours, LinkHours: set.LinkHours},
 		Now: time.Now(), Threads: set.Threads, DryRun: f.dryRun, Software: version.String(),

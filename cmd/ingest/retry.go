@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -38,6 +39,9 @@ happens or none of it, and every row tried is accounted for, as in a load.`,
 			set, err := settings.Load(cmd.Flags(), s.Env)
 			if err != nil {
 				return err
+			}
+			if slices.Contains(args, "-") {
+				return fmt.Errorf("%w: -: expected files, folders or patterns; a pipe cannot be searched for an export", settings.ErrUsage)
 			}
 			if which.Load < 0 {
 				return fmt.Errorf("%w: --load: expected a number from 0, found %d", settings.ErrUsage, which.Load)

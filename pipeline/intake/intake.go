@@ -39,8 +39,9 @@ import (
 
 // Input says what to read and where to put it.
 type Input struct {
-	// Path is the export.
+	// Path is the export, or its name where In is read instead of a file.
 	Path string
+	In   io.Reader
 	Desc *source.Description
 	// Dict is the dictionary the description was read with.
 	Dict *findings.Dictionary
@@ -90,7 +91,9 @@ func Read(ctx context.Context, in Input) (Result, error) {
 	if in.Key.IsZero() {
 		return Result{}, fmt.Errorf("read %s: %w: none given", in.Path, privacy.ErrKey)
 	}
-	rd, err := tabular.Open(in.Path, in.Desc.Format)
+	format := in.Desc.Format
+	format.In = in.In
+	rd, err := tabular.Open(in.Path, format)
 	if err != nil {
 		return Result{}, err
 	}

@@ -12,6 +12,7 @@ package tabular
 
 import (
 	"fmt"
+	"io"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -32,6 +33,10 @@ type Format struct {
 	// Columns are the names that the caller wants. Kinds of files in which a record
 	// need not name all its columns (json, ndjson) show them as their header.
 	Columns []string
+
+	// In, if set, is read instead of the file, whose path is then only a name:
+	// text and JSON alone, for workbooks and Parquet files are read from both ends.
+	In io.Reader
 
 	chunk int // text handed to a worker at a time; 0: chunkSize; set by tests
 }
@@ -199,6 +204,9 @@ var noteNames = [numNotes]string{"blank_rows", "repeated_headers", "no_final_new
 // Open opens a file. The error is a *Problem when the file is not what the
 // format says.
 func Open(path string, f Format) (Reader, error) {
+	if f.In != nil && (f.Kind == "xlsx" || f.Kind == "parquet") {
+		return nil, &Problem{File: path, Expected: "text or JSON", Found: "kind " + f.Kind, Remedy: "write it to a file and name that: such files are read from both ends"}
+	}
 	switch f.Kind {
 	case "", "csv", "tsv":
 		return openAs(openCSV(path, f))

@@ -21,7 +21,7 @@ import (
 // raw bytes hashed.
 type textFile struct {
 	io.Reader
-	file   *os.File
+	file   io.Closer // nil where the caller's reader is read
 	raw    *hashed
 	unpack io.Closer // decompressor, or nil
 	marked bool      // a byte order mark overrode the stated encoding
@@ -48,12 +48,17 @@ func (h *hashed) sum() string {
 // Encodings that a text file may state.
 var Encodings = []string{"utf-8", "utf-16", "windows-1252"}
 
-func openText(path, encoding string) (*textFile, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, &Problem{File: path, Expected: "a file that can be read", Found: "none", Err: err}
+// openText opens the file at path, or reads in, if it is not nil, under its name.
+func openText(path string, in io.Reader, encoding string) (*textFile, error) {
+	t := &textFile{}
+	if in == nil {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, &Problem{File: path, Expected: "a file that can be read", Found: "none", Err: err}
+		}
+		t.file, in = f, f
 	}
-	t := &textFile{file: f, raw: &hashed{f, sha256.New()}}
+	t.raw = &hashed{in, sha256.New()}
 	if err := t.layers(path, encoding); err != nil {
 		t.Close()
 		return nil, err
@@ -140,6 +145,9 @@ func (t *textFile) decode(path, encoding string, buf *bufio.Reader) error {
 func (t *textFile) Close() error {
 	if t.unpack != nil {
 		t.unpack.Close()
+	}
+	if t.file == nil {
+		return nil
 	}
 	return t.file.Close()
 }

@@ -58,6 +58,9 @@ func Execute(ctx context.Context, root *cobra.Command, args []string, s Streams)
 	if !ranOrHelp && !errors.Is(err, settings.ErrUsage) {
 		err = fmt.Errorf("%w: %w", settings.ErrUsage, err)
 	}
+	if ctx.Err() != nil {
+		err = fmt.Errorf("interrupted: %w", err)
+	}
 	fmt.Fprintf(s.Err, "%s: %s\n", root.Name(), strings.TrimPrefix(err.Error(), settings.ErrUsage.Error()+": "))
 	return Status(err)
 }
