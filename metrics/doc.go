@@ -212,4 +212,11 @@
 //	how often a chart cries wolf                    ShewhartRunLength, EWMARunLength,
 //	    CusumRunLength, ProportionCusum.RunLength
 //	units of different size, unranked               Funnel, FunnelLimit
+//
+// Publishing records
+//
+//	can a person be picked out, is what is found
+//	    out about the person varied enough          Anonymity, RecordsBelow
+//	... for an ordered property                     OrderedDistance
+//	... by somebody who holds a register            JournalistRisk
 package metrics

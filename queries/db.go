@@ -13,43 +13,44 @@ import (
 // Flag is one flag of the rules file in force when cases were derived. Its
 // place in Meta.Flags is its bit.
 type Flag struct {
-	ID string
+	ID string `json:"id"`
 	// Title and Why are the rules file's own words.
-	Title, Why string
+	Title string `json:"title"`
+	Why   string `json:"why"`
 	// Level is the level that the flag demands, 1 (home care) to 4 (emergency).
-	Level int8
+	Level int8 `json:"level"`
 	// RaiseUnknown is whether an unknown flag counts its level.
-	RaiseUnknown bool
+	RaiseUnknown bool `json:"raise_unknown"`
 	// Findings are the ids of the findings that its conditions read.
-	Findings []string
+	Findings []string `json:"findings"`
 	// Thresholds are the numbers at which its conditions split readings.
-	Thresholds []Threshold
+	Thresholds []Threshold `json:"thresholds"`
 }
 
 // Threshold is one number of a rule.
 type Threshold struct {
-	Finding string
+	Finding string `json:"finding"`
 	// Text is the number as the rules file writes it, in the finding's unit;
 	// Stored is the number times the finding's scale.
-	Text   string
-	Stored float64
+	Text   string  `json:"text"`
+	Stored float64 `json:"stored"`
 	// Inclusive is whether a reading equal to it meets the condition.
-	Inclusive bool
+	Inclusive bool `json:"inclusive"`
 }
 
 // Finding is one finding of the dictionary in force; cases holds its reading
 // in column f_<ID>.
 type Finding struct {
-	ID    string
-	Label string
+	ID    string `json:"id"`
+	Label string `json:"label"`
 	// Codes are the words of a coded finding; the stored number is the place
 	// counted from 1. Empty for a numeric finding.
-	Codes []string
+	Codes []string `json:"codes,omitempty"`
 	// Unreadable are words of Codes that say the answer cannot be told.
-	Unreadable []string
+	Unreadable []string `json:"unreadable,omitempty"`
 	// Unit and Scale belong to a numeric finding: stored = value * Scale.
-	Unit  string
-	Scale int32
+	Unit  string `json:"unit,omitempty"`
+	Scale int32  `json:"scale,omitempty"`
 }
 
 // Numeric reports whether the finding is a number with a unit.
@@ -57,28 +58,33 @@ func (f Finding) Numeric() bool { return len(f.Codes) == 0 }
 
 // Meta is what a reader must know about a snapshot beside its rows.
 type Meta struct {
-	Flags    []Flag
-	Findings []Finding
+	Flags    []Flag    `json:"flags"`
+	Findings []Finding `json:"findings"`
 	// RuleSet names the rules file in force, as id and version.
-	RuleSet string
+	RuleSet string `json:"ruleset"`
 	// Rules is that file as the store keeps it and Dictionary the findings
 	// dictionary, for questions about other rules; nil where there is none.
-	Rules      *rules.Set
-	Dictionary *findings.Dictionary
+	Rules      *rules.Set           `json:"-"`
+	Dictionary *findings.Dictionary `json:"-"`
 	// Definition names the case definition in force and DefinitionText says it
 	// in words.
-	Definition, DefinitionText string
+	Definition     string `json:"case_definition"`
+	DefinitionText string `json:"definition_text"`
 	// Window is the time after the first contact within which an outcome counts.
-	Window time.Duration
+	Window time.Duration `json:"window_ns"`
 	// Strata are the recorded properties beside the level by which
 	// verification is corrected; Collapse lists those that may be given up,
 	// the first to go first, where fewer than MinVerified were followed up.
-	Strata, Collapse []string
-	MinVerified      int
+	Strata      []string `json:"strata"`
+	Collapse    []string `json:"collapse"`
+	MinVerified int      `json:"min_verified"`
 	// AsOf is the load that is shown, DataCut the moment up to which its
 	// exports were written.
-	AsOf    int
-	DataCut time.Time
+	AsOf    int       `json:"as_of"`
+	DataCut time.Time `json:"data_cut"`
+	// Withheld says, by question or by "cluster NAME", why a published dataset
+	// cannot answer; empty for a store.
+	Withheld map[string]string `json:"withheld,omitempty"`
 }
 
 // StrataColumns are the columns of cases that may be a stratum: what is known
@@ -116,6 +122,20 @@ func New(db *sql.DB, meta Meta) (*DB, error) {
 
 // Meta returns what the database is about.
 func (d *DB) Meta() Meta { return d.meta }
+
+// SQL gives the database itself, for package release: it prepares rows for
+// publication, and rows are no answer to a question.
+func (d *DB) SQL() *sql.DB { return d.db }
+
+// FlagColumns gives for each flag, in order, an SQL expression on cases: present,
+// absent, or the state that makes it unknown, as flag_not_assessed names it.
+func (d *DB) FlagColumns() []string {
+	out := make([]string, len(d.meta.Flags))
+	for i, f := range d.flagList() {
+		out[i] = "CASE WHEN " + f.Present + " THEN 'present' WHEN NOT (" + f.Unknown + ") THEN 'absent' ELSE " + f.State + " END"
+	}
+	return out
+}
 
 // Close releases what Open took.
 func (d *DB) Close() error { return d.close() }

@@ -18,6 +18,21 @@ import (
 // name or a parameter.
 var ErrParameter = errors.New("wrong parameter")
 
+// ErrWithheld is wrapped by the error of a question that a published dataset
+// cannot answer, because what it reads was not published.
+var ErrWithheld = errors.New("not in the published dataset")
+
+// withheld refuses a question whose answer would be wrong without what was held
+// back.
+func (d *DB) withheld(name string, n names) error {
+	for _, what := range []string{name, "cluster " + n.cluster} {
+		if why, ok := d.meta.Withheld[what]; ok {
+			return fmt.Errorf("%w: %s: %s", ErrWithheld, what, why)
+		}
+	}
+	return nil
+}
+
 // Table is the result of a question run by name.
 type Table struct {
 	Question Question
@@ -112,6 +127,9 @@ func (d *DB) Run(ctx context.Context, name string, params, defaults map[string]s
 	}
 	if len(left) > 0 {
 		return Table{}, fmt.Errorf("%w: question %s has no parameter %s", ErrParameter, name, strings.Join(sortedKeys(left), ", "))
+	}
+	if err := d.withheld(name, n); err != nil {
+		return Table{}, fmt.Errorf("question %s: %w", name, err)
 	}
 	rows, err := d.query(ctx, name, n, args)
 	if err != nil {

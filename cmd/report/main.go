@@ -59,6 +59,7 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		rulesCommand(s, open),
 		queryCommand(s, open),
 		sqlCommand(s),
+		publishCommand(s, open),
 		versionCommand(s),
 	)
 	return root
