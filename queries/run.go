@@ -56,7 +56,8 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	}
 	var bound []any
 	for _, p := range q.Params {
-		if v, ok := args[p.Name]; ok {
+		// A finding is a column in most questions, and a bound word in some.
+		if v, ok := args[p.Name]; ok && (p.Type != "finding" || strings.Contains(q.SQL, "$"+p.Name)) {
 			bound = append(bound, sql.Named(p.Name, v))
 		}
 	}
@@ -172,6 +173,7 @@ func (d *DB) bind(p Param, text string, args map[string]any, n *names) error {
 	switch p.Type {
 	case "finding":
 		n.finding = text
+		args[p.Name] = text
 	case "cluster":
 		n.cluster = text
 	case "rules":
