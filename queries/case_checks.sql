@@ -3,7 +3,7 @@
 -- param: episodes episodes, pseudonyms of episodes, separated by commas
 -- column: episode, pseudonym of the episode
 -- column: call, pseudonym of the record
--- column: seq, number of the row within the call
+-- column: seq, number of the row within the call, 0 if not recorded
 -- column: finding, id of the finding
 -- column: observer, owner, advisor_video or vet; empty if not recorded
 -- column: state, done, not_possible, declined or not_asked
@@ -22,7 +22,7 @@ exam AS (
   WHERE o.source = 'vet'
   GROUP BY o.call, o.seen_at
 )
-SELECT c.episode::VARCHAR AS episode, k.call::VARCHAR AS call, k.seq, k.finding, coalesce(k.observer, '') AS observer, k.state, coalesce(k.reason, '') AS reason,
+SELECT c.episode::VARCHAR AS episode, k.call::VARCHAR AS call, coalesce(k.seq, 0)::SMALLINT AS seq, k.finding, coalesce(k.observer, '') AS observer, k.state, coalesce(k.reason, '') AS reason,
   coalesce(k.value_code, '') AS value_code, k.value_number, coalesce(k.handling, '') AS handling, k.asked_at::TIMESTAMP AS asked_at, e.treated
 FROM checks k JOIN call_of c USING (call) LEFT JOIN exam e ON e.call = k.call AND e.seen_at = k.asked_at AND k.observer = 'vet'
 ORDER BY episode, (k.observer IS NOT DISTINCT FROM 'vet'), k.asked_at NULLS LAST, k.call, k.seq, k.finding

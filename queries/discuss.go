@@ -109,7 +109,7 @@ type CaseChecksRow struct {
 	Episode string `json:"episode"`
 	// Call: pseudonym of the record.
 	Call string `json:"call"`
-	// Seq: number of the row within the call.
+	// Seq: number of the row within the call, 0 if not recorded.
 	Seq int `json:"seq"`
 	// Finding: id of the finding.
 	Finding string `json:"finding"`

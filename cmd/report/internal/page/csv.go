@@ -136,6 +136,7 @@ func CSV(w io.Writer, r *review.Review) error {
 			f.flag(flags.Cut, x)
 		}
 	}
+	f.discuss(r)
 	f.cut, f.strata = "", ""
 	for _, p := range r.Trend {
 		f.section, f.subject = "trend", p.Month

@@ -329,7 +329,8 @@ func TestFromStoredJSON(t *testing.T) {
 func TestEscapes(t *testing.T) {
 	r := *yearReview(t)
 	r.CaseDefinition = `<script>alert(1)</script>`
-	r.Missed.InMonth = []review.Case{{Species: `"><img src=x>`, Flags: []string{"<b>"}, Disposition: "died"}}
+	r.Missed.InMonth = []review.Case{{Species: `"><img src=x>`, Flags: []string{"<b>"}, Disposition: "died",
+		Timeline: []review.Step{}, Nearly: []review.NearFlag{}, Judgements: []review.Judgement{}, Because: []string{}}}
 	var b bytes.Buffer
 	if err := HTML(&b, &r); err != nil {
 		t.Fatal(err)

@@ -24,18 +24,22 @@ type chapter struct {
 var chapters = []chapter{
 	{"The month", []section{
 		{"month", "This month in counts", "Counts"},
+		{"warnings", "Early warnings", "Early warnings"},
 		{"cases", "Cases to discuss", "Cases to discuss"},
+		{"stayed", "Sent in and did not go", "Sent in, did not go"},
 		{"safety", "People hurt", "People hurt"},
 	}},
 	{"The advice", []section{
 		{"accuracy", "Under-triage and over-triage of the advice", "Under- and over-triage"},
 		{"levels", "Advice against the level the vet saw", "Advice and outcome"},
+		{"followup", "The drawn follow-up sample", "Follow-up sample"},
 		{"groups", "The advice in groups of episodes", "Groups of episodes"},
 		{"trend", "Trend", "Trend"},
 		{"units", "Advisors and sites", "Advisors and sites"},
 	}},
 	{"Flags and checks", []section{
 		{"flags", "Red flags", "Red flags"},
+		{"needless", "Needless escalations", "Needless escalations"},
 		{"checks", "Home checks: done, and why not", "Home checks"},
 	}},
 	{"The data", []section{

@@ -79,6 +79,9 @@ func Text(w io.Writer, r *review.Review) error {
 			return err
 		}
 	}
+	if err := discussText(w, r); err != nil {
+		return err
+	}
 	if len(r.Flags) > 0 {
 		if err := FlagsText(w, r.Flags[0]); err != nil {
 			return err

@@ -3,7 +3,6 @@ package review
 import (
 	"slices"
 	"strings"
-	"time"
 
 	"hindcheck/metrics"
 	"hindcheck/queries"
@@ -80,121 +79,6 @@ func (b *builder) fillLevels(r *Review) error {
 	}
 	r.Levels.Exact, r.Levels.WithinOne = figure(exact), figure(within)
 	return b.fillWorst(r, m)
-}
-
-// Missed lists episodes that needed more urgent care than was first advised,
-// at either cut. It is a list for discussion: it holds known cases only.
-type Missed struct {
-	// InMonth are those of the month under review, InPeriod counts the period.
-	InMonth  []Case `json:"in_month"`
-	InPeriod int64  `json:"in_period"`
-	// Earlier are those of the period before the month, worst first, at most
-	// listed many.
-	Earlier []Case `json:"earlier"`
-}
-
-// listed bounds the list of earlier cases on a page; the query missed_cases
-// gives all of them.
-const listed = 50
-
-// Case is one episode to discuss. All identifiers are pseudonyms.
-type Case struct {
-	Episode   string    `json:"episode"`
-	Call      string    `json:"call"`
-	StartedAt time.Time `json:"started_at"`
-	Site      string    `json:"site"`
-	Species   string    `json:"species"`
-	Complaint string    `json:"complaint"`
-	// Advised, Rules, Later and Seen are level labels; Later is empty if no
-	// later contact advised anything.
-	Advised string `json:"advised"`
-	Rules   string `json:"rules"`
-	Later   string `json:"later"`
-	Seen    string `json:"seen"`
-	// Needed is emergency or same day.
-	Needed string `json:"needed"`
-	// Route says how it became known.
-	Route       string `json:"route"`
-	Disposition string `json:"disposition"`
-	Died        bool   `json:"died"`
-	// OutcomeHours from the first contact, if known.
-	OutcomeHours *float64 `json:"outcome_hours,omitempty"`
-	// Independent says whether the outcome was judged without knowing the
-	// telephone findings: yes, no or unknown.
-	Independent string `json:"independent"`
-	// Flags that fired.
-	Flags []string `json:"flags"`
-}
-
-func (b *builder) fillMissed(r *Review) error {
-	seen := map[string]bool{}
-	r.Missed = Missed{InMonth: []Case{}, Earlier: []Case{}}
-	// The deadliest error is needed now and told today, so the emergency cut
-	// adds to the same-day one.
-	var all []queries.MissedCasesRow
-	for _, cut := range bothCuts {
-		rows, err := b.db.MissedCases(b.ctx, b.scope, cut)
-		if err != nil {
-			return err
-		}
-		for _, x := range rows {
-			if !seen[x.Episode] {
-				seen[x.Episode] = true
-				all = append(all, x)
-			}
-		}
-	}
-	slices.SortStableFunc(all, func(a, b queries.MissedCasesRow) int { return worse(b) - worse(a) })
-	r.Missed.InPeriod = int64(len(all))
-	for _, x := range all {
-		if x.Month == b.scope.To {
-			r.Missed.InMonth = append(r.Missed.InMonth, b.missedCase(x))
-		} else if len(r.Missed.Earlier) < listed {
-			r.Missed.Earlier = append(r.Missed.Earlier, b.missedCase(x))
-		}
-	}
-	return nil
-}
-
-// worse orders cases for reading: death, then the distance between what was
-// needed and what was advised.
-func worse(x queries.MissedCasesRow) int {
-	needed := sameDay
-	if x.NeedEmergency == 1 {
-		needed = emergency
-	}
-	n := needed - int(x.Level)
-	if x.Died {
-		n += 10
-	}
-	return n
-}
-
-func (b *builder) missedCase(x queries.MissedCasesRow) Case {
-	c := Case{
-		Episode: x.Episode, Call: x.Call, StartedAt: x.StartedAt.UTC(), Site: x.Site, Species: x.Species, Complaint: x.Complaint,
-		Advised: word(levelLabels, x.Level), Rules: word(ruleLabels, x.RuleLevel), Needed: levelLabels[sameDay],
-		Route: word(routeLabels, x.Route), Disposition: x.Disposition, Died: x.Died, OutcomeHours: x.OutcomeHours,
-		Independent: map[int8]string{1: "yes", 0: "no"}[x.Independent], Flags: []string{},
-	}
-	if c.Independent == "" {
-		c.Independent = "unknown"
-	}
-	if x.NeedEmergency == 1 {
-		c.Needed = levelLabels[emergency]
-	}
-	if x.LaterLevel > 0 {
-		c.Later = word(levelLabels, x.LaterLevel)
-	}
-	if x.VetLevel > 0 {
-		c.Seen = word(levelLabels, x.VetLevel)
-	}
-	for _, i := range x.Fired {
-		if i < len(b.db.Meta().Flags) {
-			c.Flags = append(c.Flags, b.db.Meta().Flags[i].ID)
-		}
-	}
-	return c
 }
 
 // Finding says how often one home check was assessed, and why not.

@@ -17,6 +17,8 @@ type Safety struct {
 	// Share is of all episodes of the period.
 	Share  Figure       `json:"share"`
 	Events []SafetyKind `json:"events"`
+	// Calls are those of the month under review, in the order of time.
+	Calls []HurtCall `json:"calls"`
 }
 
 // SafetyKind are the events of one kind and way of handling the animal.
@@ -82,8 +84,6 @@ type Data struct {
 	// SetAside are rows of exports that were refused, over the whole store.
 	SetAside      []SetAside `json:"set_aside"`
 	SetAsideTotal int64      `json:"set_aside_total"`
-	// NotAttended are animals that were sent in and did not go: not misses.
-	NotAttended []NotAttended `json:"not_attended"`
 	// Components are the parts of the case definition among mature episodes
 	// with an outcome.
 	Components []Component `json:"components"`
@@ -136,13 +136,6 @@ type SetAside struct {
 	Rows     int64  `json:"rows"`
 }
 
-// NotAttended counts animals sent in that did not go.
-type NotAttended struct {
-	Level  string `json:"level"`
-	Reason string `json:"reason"`
-	N      int64  `json:"n"`
-}
-
 // Component is one part of the case definition.
 type Component struct {
 	Component string `json:"component"`
@@ -160,8 +153,8 @@ type Makeup struct {
 }
 
 func (b *builder) fillData(r *Review) error {
-	r.Data = Data{Contacts: []Contact{}, Flow: []Flow{}, Feeds: []Feed{}, FeedGaps: []Feed{}, SetAside: []SetAside{}, NotAttended: []NotAttended{}, Components: []Component{}, Makeup: []Makeup{}}
-	for _, fill := range []func(*Data) error{b.contacts, b.flow, b.feeds, b.setAside, b.notAttended, b.components, b.makeup} {
+	r.Data = Data{Contacts: []Contact{}, Flow: []Flow{}, Feeds: []Feed{}, FeedGaps: []Feed{}, SetAside: []SetAside{}, Components: []Component{}, Makeup: []Makeup{}}
+	for _, fill := range []func(*Data) error{b.contacts, b.flow, b.feeds, b.setAside, b.components, b.makeup} {
 		if err := fill(&r.Data); err != nil {
 			return err
 		}
@@ -242,17 +235,6 @@ func (b *builder) setAside(d *Data) error {
 	for _, x := range rows {
 		d.SetAside = append(d.SetAside, SetAside{x.Column, x.Reason, x.Expected, x.Remedy, x.Files, x.N})
 		d.SetAsideTotal += x.N
-	}
-	return nil
-}
-
-func (b *builder) notAttended(d *Data) error {
-	rows, err := b.db.NotAttended(b.ctx, b.scope)
-	if err != nil {
-		return err
-	}
-	for _, x := range rows {
-		d.NotAttended = append(d.NotAttended, NotAttended{word(levelLabels, x.Level), x.Reason, x.N})
 	}
 	return nil
 }

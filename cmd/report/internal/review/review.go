@@ -70,12 +70,22 @@ type Review struct {
 	Trend []Point `json:"trend"`
 	// Charts follow single quantities under control limits; Events are the
 	// dated changes marked on them.
-	Charts     []ControlChart `json:"charts"`
-	Events     []Event        `json:"events"`
-	Missed     Missed         `json:"missed_cases"`
-	Findings   []Finding      `json:"findings"`
-	Thresholds []Threshold    `json:"thresholds"`
-	Handling   []Handling     `json:"handling"`
+	Charts []ControlChart `json:"charts"`
+	Events []Event        `json:"events"`
+	// Warnings need no outcome, so they cover the months after the one under
+	// review too.
+	Warnings Warnings `json:"early_warnings"`
+	// StayedAway are animals sent in that did not go: not misses.
+	StayedAway StayedAway `json:"stayed_away"`
+	Missed     Missed     `json:"missed_cases"`
+	// Needless are escalations that proved needless, at both cuts.
+	Needless []Needless `json:"needless_escalations"`
+	// Panel sums the case reviews, FollowUp the drawn follow-up sample, at both cuts.
+	Panel      Panel       `json:"panel"`
+	FollowUp   []FollowUp  `json:"follow_up_sample"`
+	Findings   []Finding   `json:"findings"`
+	Thresholds []Threshold `json:"thresholds"`
+	Handling   []Handling  `json:"handling"`
 	// Readings compare what the owner read with what the vet read.
 	Readings []Reading `json:"readings"`
 	Safety   Safety    `json:"safety"`
@@ -164,8 +174,10 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		fill func(*Review) error
 	}{
 		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"groups", b.fillGroups}, {"flags", b.fillFlags}, {"process", b.fillProcess},
-		{"missed cases", b.fillMissed}, {"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling}, {"readings", b.fillReadings},
-		{"safety", b.fillSafety}, {"units", b.fillUnits}, {"data", b.fillData}, {"flow", b.fillDiagram},
+		{"early warnings", b.fillWarnings}, {"animals that stayed away", b.fillStayedAway}, {"missed cases", b.fillMissed},
+		{"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
+		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling}, {"readings", b.fillReadings},
+		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"flow", b.fillDiagram},
 	} {
 		if err := part.fill(r); err != nil {
 			return nil, fmt.Errorf("review %s: %w", part.name, err)
