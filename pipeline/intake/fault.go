@@ -13,6 +13,7 @@ const (
 	brokenRow
 	missingKey
 	damagedKey
+	badPseudonym
 	missingValue
 	badText
 	tooLong
@@ -34,7 +35,7 @@ const (
 )
 
 // reasonNames are the words stored in the column reason of set_aside.
-var reasonNames = [numReasons]string{"", "broken_row", "missing_key", "damaged_key", "missing_value", "bad_text", "too_long", "unmapped_word", "unmapped_check",
+var reasonNames = [numReasons]string{"", "broken_row", "missing_key", "damaged_key", "bad_pseudonym", "missing_value", "bad_text", "too_long", "unmapped_word", "unmapped_check",
 	"bad_date", "implausible_date", "future_date", "ambiguous_time", "skipped_time", "end_before_start", "bad_number", "inexact_number", "out_of_range",
 	"unknown_unit", "blank_reading", "state_conflict"}
 
@@ -45,6 +46,7 @@ func Reasons() map[string]string {
 		"broken_row":       "the row does not have the form of the file: quotes, number of cells, damaged bytes",
 		"missing_key":      "the key that tells the record apart is blank",
 		"damaged_key":      "a spreadsheet has turned the key into a number with an exponent",
+		"bad_pseudonym":    "the cell holds no pseudonym as hindcheck prints them",
 		"missing_value":    "a value that every record needs is blank",
 		"bad_text":         "the cell holds bytes that are no text in the stated encoding",
 		"too_long":         "the cell holds more than a word: prose is never kept",
@@ -132,6 +134,7 @@ type place struct {
 // advice replaces what a place expects and advises, where the reason says more
 // than the column does. An empty text keeps the place's own.
 var advice = [numReasons]struct{ expected, remedy string }{
+	badPseudonym:    {"a pseudonym such as 6f1c2d3e-1b7a-4c55-9d1e-0a2b3c4d5e6f, as the form had it", "copy it from the form; a call number goes where the description says key"},
 	damagedKey:      {"a key as the export wrote it", "format the column as text before a spreadsheet touches it; the digits that are gone cannot be had back"},
 	missingValue:    {"", "fill it in the export, or look whether the column is the right one"},
 	badText:         {"text in the stated encoding", "set file: encoding: to what the export is written in"},

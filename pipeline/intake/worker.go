@@ -92,6 +92,9 @@ func (w *worker) mapper(c columnPlan) mapper {
 	}
 	switch c.Target.Kind {
 	case records.UUID:
+		if c.Pseudonym {
+			return &pseudonymMapper{col: col, slots: c.slots, at: &place{label(c.Column), "the pseudonym of the " + c.Target.Space, "leave the form's own columns as they were written"}}
+		}
 		return newKeyMapper(w, c, col)
 	case records.Text, records.Boolean:
 		return newWordMapper(w, c, col)

@@ -133,6 +133,9 @@ type Column struct {
 	// From lists alternatives; the first that is not blank counts. Each is one
 	// export column, or several that make a composite key.
 	From [][]string
+	// Pseudonym says that the cells of a key hold pseudonyms of this store
+	// already, as a form that hindcheck wrote does.
+	Pseudonym bool
 	// Constant is the value of a column that does not come from the export, as
 	// a stored word or number; HasConstant tells it from none.
 	Constant    string

@@ -69,7 +69,7 @@ func keysFor(t records.Column) []string {
 	keys := []string{"from", "first_of", "value", "optional"}
 	switch t.Kind {
 	case records.UUID:
-		return append(keys, "key")
+		return append(keys, "key", "pseudonym")
 	case records.Time, records.Date:
 		return append(keys, "layout")
 	case records.Text, records.Boolean:
@@ -97,9 +97,7 @@ func (r *reader) column(n strict.Node, t records.Column) Column {
 	}
 	switch t.Kind {
 	case records.UUID:
-		if k := m.Need("key"); k.Exists() {
-			k.Choice(t.Space)
-		}
+		r.keySpace(m, &c)
 	case records.Time, records.Date:
 		if !c.HasConstant {
 			c.Layout = r.layout(m.Need("layout"))
@@ -110,6 +108,26 @@ func (r *reader) column(n strict.Node, t records.Column) Column {
 		r.units(m, &c)
 	}
 	return c
+}
+
+// keySpace reads whether the cells are the export's own keys, of which
+// pseudonyms are made, or pseudonyms already, as a form of ours holds them.
+func (r *reader) keySpace(m strict.Map, c *Column) {
+	p := m.Get("pseudonym")
+	if !p.Exists() {
+		if k := m.Need("key"); k.Exists() {
+			k.Choice(c.Target.Space)
+		}
+		return
+	}
+	p.Choice(c.Target.Space)
+	c.Pseudonym = true
+	m.Get("key").Fail("one of key and pseudonym", "both", "keep key for the export's own numbers, pseudonym for what hindcheck printed")
+	for _, alt := range c.From {
+		if len(alt) != 1 {
+			p.Fail("one column", "several", "a pseudonym stands in one cell")
+		}
+	}
 }
 
 // origin reads where the cells come from: exactly one of from, first_of, value.

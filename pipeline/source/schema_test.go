@@ -92,7 +92,7 @@ func columnsSchema(t records.Table) object {
 			props[readingKey] = props[c.Name]
 			continue
 		}
-		all := object{"from": ref("from"), "first_of": ref("first_of"), "value": ref("literal"), "optional": object{"type": "boolean"}, "key": object{"const": c.Space},
+		all := object{"from": ref("from"), "first_of": ref("first_of"), "value": ref("literal"), "optional": object{"type": "boolean"}, "key": object{"const": c.Space}, "pseudonym": object{"const": c.Space},
 			"layout": ref("layout"), "values": valuesSchema(c), "unit_from": ref("text"), "units": object{"type": "object", "additionalProperties": oneOfText(fitting(c.Unit))},
 			"unit": oneOfText(fitting(c.Unit))}
 		mine := object{}
