@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -113,6 +114,9 @@ var publishedSQL string
 func (p Published) statements(dir string) []string {
 	var out []string
 	for _, t := range p.Tables {
+		if !plainTable.MatchString(t) {
+			continue
+		}
 		path := filepath.Join(dir, "data", t+".parquet")
 		out = append(out, "CREATE VIEW published_"+t+" AS SELECT * FROM read_parquet("+duck.Quote(path)+", hive_partitioning = false)")
 	}
@@ -181,3 +185,34 @@ func (p Published) findingColumns() string {
 	}
 	return b.String()
 }
+
+// PublishedViews makes one view each of the tables of a published dataset,
+// under their own names, for callers that write their own SQL.
+func PublishedViews(ctx context.Context, dir string, opt OpenOptions) (_ *Views, err error) {
+	if dir, err = filepath.Abs(dir); err != nil {
+		return nil, fmt.Errorf("open published dataset: %w", err)
+	}
+	p, err := ReadPublished(dir)
+	if err != nil {
+		return nil, err
+	}
+	db, err := duck.Open(ctx, duck.Options{Threads: opt.Threads, MemoryMB: opt.MemoryMB})
+	if err != nil {
+		return nil, err
+	}
+	v := &Views{DB: db, Meta: p.Meta, Close: db.Close}
+	for _, t := range p.Tables {
+		if !plainTable.MatchString(t) {
+			return nil, errors.Join(fmt.Errorf("%s: expected the name of a table, found %q", filepath.Join(dir, PublishedFile), t), db.Close())
+		}
+		path := filepath.Join(dir, "data", t+".parquet")
+		v.Files = append(v.Files, path)
+		if _, err := db.ExecContext(ctx, "CREATE VIEW "+t+" AS SELECT * FROM read_parquet("+duck.Quote(path)+", hive_partitioning = false)"); err != nil {
+			return nil, errors.Join(fmt.Errorf("open published dataset %s: table %s: %w", dir, t, err), db.Close())
+		}
+	}
+	return v, nil
+}
+
+// plainTable is what a table may be called; release.json comes from elsewhere.
+var plainTable = regexp.MustCompile(`^[a-z_]+$`)

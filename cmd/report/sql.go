@@ -25,6 +25,7 @@ type sqlOptions struct {
 	tables    bool
 	functions bool
 	limit     time.Duration
+	data      string
 }
 
 func sqlCommand(s command.Streams) *cobra.Command {
@@ -33,8 +34,8 @@ func sqlCommand(s command.Streams) *cobra.Command {
 		Use:   "sql [QUERY]",
 		Short: "Run one SELECT of your own over the records",
 		Long: `sql runs one SELECT over the views calls, checks, outcomes, coverage, cases and
-set_aside, in the dialect of DuckDB, and prints its rows. A query of - is read
-from standard input.
+set_aside, in the dialect of DuckDB, and prints its rows; with --data over the
+tables of a published dataset. A query of - is read from standard input.
 
 The query runs in a process of its own that can read nothing but the records,
 cannot write, and is stopped at --time-limit or when it needs more than --memory.
@@ -46,7 +47,9 @@ is not complete is never written.`,
 		Example: `  report demo --dir demo
   report sql --store demo/store --tables
   report sql --store demo/store "SELECT species, count(*) AS episodes FROM cases GROUP BY species ORDER BY species"
-  report sql --store demo/store --format parquet --out cats.parquet "SELECT * FROM cases WHERE species = 'cat'"`,
+  report sql --store demo/store --format parquet --out cats.parquet "SELECT * FROM cases WHERE species = 'cat'"
+  report publish open --store demo/store
+  report sql --data open "SELECT level, count(*) AS episodes FROM episodes GROUP BY level"`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			set, err := settings.Load(cmd.Flags(), s.Env)
@@ -64,6 +67,7 @@ is not complete is never written.`,
 	cmd.Flags().Lookup("format").Usage = strings.Join(sandbox.Formats, ", ")
 	cmd.Flags().BoolVar(&opt.tables, "tables", false, "print the views and their columns")
 	cmd.Flags().BoolVar(&opt.functions, "functions", false, "print the functions that may be called")
+	cmd.Flags().StringVar(&opt.data, "data", "", "`FOLDER` of a published dataset, instead of a store")
 	cmd.Flags().DurationVar(&opt.limit, "time-limit", 30*time.Second, "stop the query after this `TIME`, such as 2m")
 	return cmd
 }
@@ -105,7 +109,7 @@ func runSQL(ctx context.Context, s command.Streams, opt sqlOptions) error {
 		return fmt.Errorf("find this program, to run the query in a process of its own: %w", err)
 	}
 	worker := sandbox.Worker{Path: self, Args: []string{workerName}}
-	req := sandbox.Request{Store: opt.set.Store, AsOf: opt.set.AsOf, Text: opt.text, Format: opt.set.Format,
+	req := sandbox.Request{Store: opt.set.Store, Data: opt.data, AsOf: opt.set.AsOf, Text: opt.text, Format: opt.set.Format,
 		Threads: opt.set.Threads, MemoryMB: memory, Limit: opt.limit}
 	if opt.tables {
 		views, err := sandbox.List(ctx, worker, req)

@@ -39,7 +39,7 @@ func Child(ctx context.Context, in io.Reader, out, errs io.Writer) int {
 }
 
 func answer(ctx context.Context, req Request, out io.Writer) error {
-	v, err := queries.OpenViews(ctx, req.Store, queries.OpenOptions{AsOf: req.AsOf, Threads: req.Threads, MemoryMB: req.MemoryMB, NoSpill: true})
+	v, err := openViews(ctx, req)
 	if err != nil {
 		return err
 	}
@@ -58,4 +58,12 @@ func answer(ctx context.Context, req Request, out io.Writer) error {
 		return err
 	}
 	return s.run(ctx, req.Text, req.Format, out)
+}
+
+func openViews(ctx context.Context, req Request) (*queries.Views, error) {
+	opt := queries.OpenOptions{AsOf: req.AsOf, Threads: req.Threads, MemoryMB: req.MemoryMB, NoSpill: true}
+	if req.Data != "" {
+		return queries.PublishedViews(ctx, req.Data, opt)
+	}
+	return queries.OpenViews(ctx, req.Store, opt)
 }

@@ -30,11 +30,16 @@ type Worker struct {
 // ran into a limit.
 func Run(ctx context.Context, w Worker, req Request, out io.Writer) error {
 	req = req.withDefaults()
-	dir, err := filepath.Abs(req.Store)
-	if err != nil {
-		return err
+	for _, dir := range []*string{&req.Store, &req.Data} {
+		if *dir == "" {
+			continue
+		}
+		abs, err := filepath.Abs(*dir)
+		if err != nil {
+			return err
+		}
+		*dir = abs
 	}
-	req.Store = dir
 	asked, err := json.Marshal(req)
 	if err != nil {
 		return err
@@ -51,7 +56,7 @@ func Run(ctx context.Context, w Worker, req Request, out io.Writer) error {
 	// Nothing of the environment reaches the child, least of all a key. One
 	// arena for the allocator keeps the address space close to what is used.
 	cmd.Env = []string{"MALLOC_ARENA_MAX=1"}
-	cmd.Dir = filepath.VolumeName(dir) + string(filepath.Separator)
+	cmd.Dir = filepath.VolumeName(w.Path) + string(filepath.Separator)
 	bind(cmd)
 	err = cmd.Run()
 	return verdict(ctx, limited, err, message.String(), req)

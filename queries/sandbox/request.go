@@ -8,6 +8,9 @@ type Request struct {
 	// after that load, 0 at present.
 	Store string
 	AsOf  int
+	// Data is the folder of a published dataset, which is read instead of a
+	// store if it is given.
+	Data string
 	// Text is one SELECT. Empty lists the views instead, as JSON.
 	Text string
 	// Format is one of Formats.
