@@ -26,6 +26,55 @@ type Definitions struct {
 
 	ids   store.Definitions
 	texts [][]byte
+	files []DefinitionText
+}
+
+// DefinitionText is one definition as it was read, for a reader who must know
+// under which words a figure stands.
+type DefinitionText struct {
+	// Kind is findings dictionary, rules, case definition or strata.
+	Kind string
+	// ID is the definition's own name; a new version has a new one.
+	ID string
+	// Hash is the SHA-256 of Text in hex; for a built-in dictionary or strata,
+	// which have no file, of what they hold.
+	Hash string
+	// Text is the file, empty where the definition is built in without one.
+	Text    string
+	BuiltIn bool
+}
+
+// Files are the definitions in the order dictionary, rules, case definition,
+// strata; rules are left out where none are recorded.
+func (d *Definitions) Files() []DefinitionText {
+	out := make([]DefinitionText, 0, len(d.files))
+	for _, f := range d.files {
+		switch f.Kind {
+		case "findings dictionary":
+			f.ID = d.Dictionary.ID
+			if f.BuiltIn {
+				f.Hash = d.ids.DictionaryContent
+			}
+		case "rules":
+			if d.Rules == nil {
+				continue
+			}
+			f.ID = d.Rules.ID
+		case "case definition":
+			f.ID = d.CaseDef.ID
+			if f.BuiltIn {
+				f.Text = casedef.DefaultText()
+				f.Hash = store.HashText([]byte(f.Text))
+			}
+		case "strata":
+			f.ID = d.Strata.ID
+			if f.BuiltIn {
+				f.Hash = d.Strata.Hash()
+			}
+		}
+		out = append(out, f)
+	}
+	return out
 }
 
 // DefinitionFiles are the paths of definitions; an empty one means what the
@@ -70,6 +119,7 @@ func readDefinitions(files DefinitionFiles, was store.Definitions, stored func(h
 			*one.id = store.HashText(text)
 			d.texts = append(d.texts, text)
 		}
+		d.files = append(d.files, DefinitionText{Kind: one.what, Hash: *one.id, Text: string(text), BuiltIn: text == nil})
 		if err := one.parse(file, text); err != nil {
 			return nil, err
 		}

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"hindcheck/pipeline"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/rules"
 )
@@ -70,6 +71,8 @@ type Meta struct {
 	// in words.
 	Definition     string `json:"case_definition"`
 	DefinitionText string `json:"definition_text"`
+	// Files are the definitions word for word, with their hashes.
+	Files []pipeline.DefinitionText `json:"-"`
 	// Window is the time after the first contact within which an outcome counts.
 	Window time.Duration `json:"window_ns"`
 	// Strata are the recorded properties beside the level by which

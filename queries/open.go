@@ -163,7 +163,7 @@ func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 	m := Describe(defs.Dictionary, defs.Rules)
 	m.Definition, m.DefinitionText, m.Window = defs.CaseDef.ID, definitionText(defs.CaseDef), defs.CaseDef.Window()
 	m.Strata, m.Collapse, m.MinVerified = defs.StrataBesideLevel(), defs.Strata.Collapse, defs.Strata.MinVerified
-	m.AsOf, m.DataCut = asOf, s.Manifest.DataCutAt(asOf)
+	m.Files, m.AsOf, m.DataCut = defs.Files(), asOf, s.Manifest.DataCutAt(asOf)
 	return m
 }
 

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -10,8 +14,12 @@ import (
 	"hindcheck/cmd/internal/progress"
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/cmd/internal/version"
+	"hindcheck/cmd/report/internal/archive"
 	"hindcheck/cmd/report/internal/demoline"
+	"hindcheck/cmd/report/internal/page"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/datasets/demo"
+	"hindcheck/queries"
 )
 
 func demoCommand(s command.Streams, open opener) *cobra.Command {
@@ -55,25 +63,59 @@ func runDemo(cmd *cobra.Command, s command.Streams, open opener, set settings.Se
 		return err
 	}
 	set.Store = demoline.Store(opt.Dir)
-	show.Step("write the review", 0)
 	db, err := open(cmd.Context(), set)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	r, err := review.Build(cmd.Context(), db, reviewOptions(set))
+	files := places{out: filepath.Join(opt.Dir, "review"), reviews: filepath.Join(opt.Dir, archive.Folder), actions: filepath.Join(opt.Dir, archive.Folder, archive.ActionsFile)}
+	show.Step("write the last review", 0)
+	r, err := demoReviews(cmd.Context(), db, set, files, func() { show.Step("write the review", 0) })
 	if err != nil {
 		return fmt.Errorf("demo: %w", err)
 	}
 	show.Done()
 	fmt.Fprintf(s.Out, "an invented line: %d rows read, %d set aside with their reasons\n", sum.Sums.Rows, sum.Sums.SetAside)
-	if err := writeReview(s.Out, filepath.Join(opt.Dir, "review"), r); err != nil {
-		return err
+	if err := files.write(cmd.Context(), s.Out, r, false); err != nil {
+		return fmt.Errorf("demo: %w", err)
 	}
-	page, err := filepath.Abs(filepath.Join(opt.Dir, "review", "review-"+r.Period.Month+".html"))
+	path, err := filepath.Abs(filepath.Join(opt.Dir, "review", "review-"+r.Period.Month+".html"))
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(s.Out, "open in a browser: %s\n", page)
+	_, err = fmt.Fprintf(s.Out, "open in a browser: %s\n", path)
 	return err
+}
+
+// demoReviews makes the review of the month before, as a meeting would have
+// filed it, and then the one to read, so that a comparison is seen.
+func demoReviews(ctx context.Context, db *queries.DB, set settings.Settings, files places, next func()) (*review.Review, error) {
+	opt := reviewOptions(set)
+	scope, err := review.DefaultPeriod(ctx, db, opt)
+	if err != nil {
+		return nil, err
+	}
+	agreed := func(r *review.Review) error { return files.follow(r, time.Time{}) }
+	opt.Month = queries.AddMonths(scope.To, -1)
+	before, err := review.Build(ctx, db, opt)
+	if err != nil {
+		return nil, err
+	}
+	if err := errors.Join(writeFile(files.actions, demo.ActionsBefore), agreed(before), archive.Keep(files.reviews, before, page.HTML)); err != nil {
+		return nil, err
+	}
+	next()
+	opt.Month = 0
+	r, err := review.Build(ctx, db, opt)
+	if err != nil {
+		return nil, err
+	}
+	return r, errors.Join(writeFile(files.actions, demo.Actions), agreed(r))
+}
+
+func writeFile(path string, data []byte) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return err
+	}
+	return os.WriteFile(path, data, 0o644)
 }

@@ -99,10 +99,10 @@ func TestMonthly(t *testing.T) {
 		t.Fatalf("status %d: %s", status, errs)
 	}
 	lines := strings.Split(strings.TrimSpace(out), "\n")
-	if len(lines) != 4 || !strings.HasPrefix(lines[0], "The evidence of") {
+	if len(lines) != 5 || !strings.HasPrefix(lines[0], "The evidence of") {
 		t.Fatalf("output %q", out)
 	}
-	for i, name := range []string{"review-2026-07.html", "review-2026-07.json", "review-2026-07.csv"} {
+	for i, name := range []string{"review-2026-07.html", "review-2026-07.json", "review-2026-07.csv", "summary-2026-07.html"} {
 		if lines[i+1] != filepath.Join("review", name) {
 			t.Errorf("line %q", lines[i+1])
 		}

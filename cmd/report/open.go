@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"hindcheck/cmd/internal/settings"
+	"hindcheck/cmd/internal/version"
 	"hindcheck/cmd/report/internal/review"
 	"hindcheck/queries"
 )
@@ -48,6 +49,7 @@ func reviewOptions(set settings.Settings) review.Options {
 	return review.Options{
 		Confidence: set.Confidence, Window: set.Window, Lag: set.Lag, MinVerified: set.MinVerified,
 		UnderLimit: set.UnderTriageLimit, OverLimit: set.OverTriageLimit, LimitSource: set.LimitSource,
+		Software: version.String(),
 	}
 }
 

@@ -25,3 +25,12 @@ func Sources() fs.FS {
 	}
 	return sub
 }
+
+// ActionsBefore and Actions are the line's actions file at the review before
+// the last one and now.
+var (
+	//go:embed actions/before.yaml
+	ActionsBefore []byte
+	//go:embed actions/now.yaml
+	Actions []byte
+)

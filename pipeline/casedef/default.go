@@ -17,3 +17,6 @@ var Default = sync.OnceValue(func() *Definition {
 	}
 	return d
 })
+
+// DefaultText is the file of Default, for a reader who must see it in full.
+func DefaultText() string { return string(defaultFile) }

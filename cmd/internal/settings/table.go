@@ -63,6 +63,14 @@ type Settings struct {
 	UnderTriageLimit float64 `mapstructure:"under-triage-limit"`
 	OverTriageLimit  float64 `mapstructure:"over-triage-limit"`
 	LimitSource      string  `mapstructure:"limit-source"`
+
+	// Reviews is the folder in which written reviews are kept and found again;
+	// empty is the folder reviews beside the output. Actions is the file of
+	// what they agreed on; empty is actions.yaml in that folder.
+	Reviews string `mapstructure:"reviews"`
+	Actions string `mapstructure:"actions"`
+	// Browser is the Chromium that prints; empty looks for one.
+	Browser string `mapstructure:"browser"`
 }
 
 // setting is one row of the table. The type of the default is the type that
@@ -104,4 +112,7 @@ var table = []setting{
 	{"over-triage-limit", "", 0.50, "raise a concern above this share of animals not in need; 1 asks nothing"},
 	{"limit-source", "", "built-in starting values after Mohan 2011 (human trauma field triage); not set by this advice line",
 		"who set the limits and why; printed with every conclusion"},
+	{"reviews", "", "", "`FOLDER` that keeps written reviews for later comparison; empty: reviews beside the output"},
+	{"actions", "", "", "`FILE` of actions agreed on (YAML); empty: actions.yaml in the folder of reviews"},
+	{"browser", "", "", "Chromium to print with, a `PATH`; empty looks for an installed one"},
 }

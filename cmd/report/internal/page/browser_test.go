@@ -4,168 +4,63 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
-	"time"
 
-	"github.com/chromedp/cdproto/network"
-	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"golang.org/x/net/html"
 
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/cmd/report/internal/sheet/sheettest"
 )
 
-// browser opens pages in a headless browser; it skips where none is installed
-// and fails in CI, where one must be.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	found := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			found = path
-			break
-		}
-	}
-	if found == "" {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("no browser; install chromium")
-		}
-		t.Skip("no browser; install chromium")
-	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(found), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("disable-dev-shm-usage", true))
-	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(), opts...)
-	ctx, stop := chromedp.NewContext(alloc)
-	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
-	t.Cleanup(func() { cancel(); stop(); stopAlloc() })
-	return ctx
-}
-
-// write puts a page into a file and gives its address.
-func write(t *testing.T, r *review.Review) string {
+func written(t *testing.T, r *review.Review) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	if err := HTML(&b, r); err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(t.TempDir(), "review.html")
-	if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	return (&url.URL{Scheme: "file", Path: path}).String()
+	return b.Bytes()
 }
 
-// problems gathers what a reader would not see: messages on the console and
-// requests beyond the file itself.
-type problems struct {
-	mu   sync.Mutex
-	list []string
-}
-
-func (p *problems) watch(ctx context.Context, page string) {
-	add := func(s string) {
-		p.mu.Lock()
-		defer p.mu.Unlock()
-		p.list = append(p.list, s)
-	}
-	chromedp.ListenTarget(ctx, func(ev any) {
-		switch ev := ev.(type) {
-		case *runtime.EventConsoleAPICalled:
-			add("console: " + string(ev.Type))
-		case *runtime.EventExceptionThrown:
-			add("exception: " + ev.ExceptionDetails.Text)
-		case *network.EventRequestWillBeSent:
-			if ev.Request.URL != page && !strings.HasPrefix(ev.Request.URL, "data:") {
-				add("request: " + ev.Request.URL)
+func TestInBrowser(t *testing.T) {
+	ctx := sheettest.Browser(t)
+	all := edges(t)
+	for name, r := range map[string]*review.Review{"year": yearReview(t), "no calls": all["no calls"], "one missed case": all["one missed case"]} {
+		t.Run(name, func(t *testing.T) {
+			tab := sheettest.Check(t, ctx, written(t, r))
+			if name == "year" {
+				sheettest.Access(t, tab)
 			}
+		})
+	}
+	t.Run("summary", func(t *testing.T) {
+		var b bytes.Buffer
+		if err := Summary(&b, yearReview(t)); err != nil {
+			t.Fatal(err)
 		}
+		sheettest.Access(t, sheettest.Check(t, ctx, b.Bytes()))
 	})
 }
 
-// layout returns what overlaps or leaves its frame, in the page's own words:
-// text boxes of one figure that overlap, text outside its figure, and content
-// wider than the window that no frame scrolls.
-const layout = `(() => {
-  const out = [];
-  document.querySelectorAll("details").forEach(d => { d.open = true; });
-  document.querySelectorAll("svg[role=img]").forEach(svg => {
-    const frame = svg.getBoundingClientRect();
-    if (frame.width === 0) { return; }
-    const texts = Array.from(svg.querySelectorAll("text")).map(t => ({t: t.textContent, r: t.getBoundingClientRect()}));
-    texts.forEach((a, i) => {
-      if (a.r.left < frame.left - 1 || a.r.right > frame.right + 1 || a.r.top < frame.top - 2 || a.r.bottom > frame.bottom + 2) {
-        out.push("outside: " + svg.id + " " + a.t);
-      }
-      texts.slice(i + 1).forEach(b => {
-        if (a.r.left < b.r.right - 0.5 && b.r.left < a.r.right - 0.5 && a.r.top < b.r.bottom - 1 && b.r.top < a.r.bottom - 1) {
-          out.push("overlap: " + a.t + " / " + b.t);
-        }
-      });
-    });
-  });
-  if (document.documentElement.scrollWidth > window.innerWidth) { out.push("page wider than the window: " + document.documentElement.scrollWidth + " > " + window.innerWidth); }
-  const hidden = [];
-  document.querySelectorAll("td, th, p, li, dd").forEach(e => {
-    if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX === "visible" && !e.closest(".scroll")) { hidden.push(e.textContent.slice(0, 40)); }
-  });
-  hidden.forEach(h => out.push("text runs out of its box: " + h));
-  const frames = Array.from(document.querySelectorAll("svg.trend")).filter(s => s.getBoundingClientRect().width > 0).length;
-  if (document.querySelector("svg.trend") && frames !== 1) { out.push("trends shown: " + frames); }
-  return JSON.stringify(out);
-})()`
-
-func TestInBrowser(t *testing.T) {
-	ctx := browser(t)
-	all := edges(t)
-	reviews := map[string]*review.Review{"year": yearReview(t), "no calls": all["no calls"], "one missed case": all["one missed case"]}
-	for name, r := range reviews {
-		page := write(t, r)
-		tab, stop := chromedp.NewContext(ctx)
-		var seen problems
-		seen.watch(tab, page)
-		if err := chromedp.Run(tab, network.Enable(), runtime.Enable(), chromedp.Navigate(page)); err != nil {
-			t.Fatalf("%s: %v", name, err)
-		}
-		for _, size := range []struct{ w, h int64 }{{360, 800}, {768, 1024}, {1280, 900}} {
-			var found string
-			if err := chromedp.Run(tab, chromedp.EmulateViewport(size.w, size.h), chromedp.Evaluate(layout, &found)); err != nil {
-				t.Fatalf("%s at %d: %v", name, size.w, err)
-			}
-			var list []string
-			if err := json.Unmarshal([]byte(found), &list); err != nil {
-				t.Fatal(err)
-			}
-			for _, p := range list {
-				t.Errorf("%s at %d: %s", name, size.w, p)
-			}
-		}
-		seen.mu.Lock()
-		for _, p := range seen.list {
-			t.Errorf("%s: %s", name, p)
-		}
-		seen.mu.Unlock()
-		stop()
-	}
-}
-
-// Tables sort by number, not by text, and back.
+// Tables sort by number, not by text, and back, by click and by key.
 func TestTablesSort(t *testing.T) {
-	ctx := browser(t)
-	page := write(t, yearReview(t))
-	const column = `JSON.stringify(Array.from(document.querySelectorAll("table.flags")[0].tBodies[0].rows).map(r => parseFloat(r.cells[1].getAttribute("data-sort"))))`
-	var before, down, up string
-	var sorted string
-	err := chromedp.Run(ctx, chromedp.Navigate(page), chromedp.Evaluate(column, &before),
-		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelectorAll(".sort")[1].click()`, nil),
-		chromedp.Evaluate(column, &down),
-		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelector("th[aria-sort]").getAttribute("aria-sort")`, &sorted),
-		chromedp.Evaluate(`document.querySelectorAll("table.flags")[0].querySelectorAll(".sort")[1].click()`, nil),
-		chromedp.Evaluate(column, &up))
+	ctx := sheettest.Browser(t)
+	const table = `document.querySelector("table.sortable.flags")`
+	const column = `JSON.stringify(Array.from(` + table + `.tBodies[0].rows).map(r => parseFloat(r.cells[1].getAttribute("data-sort"))))`
+	const state = table + `.querySelector("th[aria-sort]").getAttribute("aria-sort")`
+	var before, down, up, again, first, second string
+	err := chromedp.Run(ctx, chromedp.Navigate(sheettest.Address(t, written(t, yearReview(t)))), chromedp.Evaluate(column, &before),
+		chromedp.Evaluate(table+`.querySelectorAll(".sort")[1].click()`, nil),
+		chromedp.Evaluate(column, &down), chromedp.Evaluate(state, &first),
+		chromedp.Evaluate(table+`.querySelectorAll(".sort")[1].focus()`, nil), chromedp.KeyEvent(kb.Enter),
+		chromedp.Evaluate(column, &up), chromedp.Evaluate(state, &second),
+		chromedp.KeyEvent(" "), chromedp.Evaluate(column, &again))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -179,7 +74,115 @@ func TestTablesSort(t *testing.T) {
 			break
 		}
 	}
-	if sorted != "descending" || before == down {
-		t.Errorf("aria-sort %q, before %s", sorted, before)
+	if first != "descending" || second != "ascending" || before == down || again != down {
+		t.Errorf("aria-sort %q, then %q; before %s, again %s", first, second, before, again)
+	}
+}
+
+// The keyboard meets the skip link first, which leads past the contents list;
+// then the links and headings in the order of the page.
+func TestKeyboard(t *testing.T) {
+	ctx := sheettest.Browser(t)
+	const focused = `(document.activeElement.className || document.activeElement.tagName) + " " + (document.activeElement.id || document.activeElement.getAttribute("href") || "")`
+	var first, after string
+	var order []float64
+	err := chromedp.Run(ctx, chromedp.Navigate(sheettest.Address(t, written(t, yearReview(t)))),
+		chromedp.KeyEvent(kb.Tab), chromedp.Evaluate(focused, &first),
+		chromedp.KeyEvent(kb.Enter), chromedp.Evaluate(focused, &after),
+		chromedp.Evaluate(`Array.from(document.querySelectorAll("a, summary, .sort, [tabindex]")).filter(e => e.tabIndex > 0).map(e => e.tabIndex)`, &order))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first != "skip #main" || after != "MAIN main" {
+		t.Errorf("first stop %q, after Enter %q", first, after)
+	}
+	if len(order) > 0 {
+		t.Errorf("elements that jump the order of the page: %v", order)
+	}
+}
+
+// headings are the texts of h2 and h3 as paper shows them.
+func headings(t *testing.T, data []byte) map[string]bool {
+	t.Helper()
+	doc, err := html.Parse(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]bool{}
+	each(doc, func(n *html.Node) {
+		if n.Data == "h2" || n.Data == "h3" || n.Data == "h4" {
+			out[strings.Join(strings.Fields(content(n)), "")] = true
+		}
+	})
+	return out
+}
+
+// printed returns the text of each page on paper.
+func printed(t *testing.T, ctx context.Context, data []byte) []string {
+	t.Helper()
+	pdftotext, err := exec.LookPath("pdftotext")
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal("no pdftotext; install poppler-utils")
+		}
+		t.Skip("no pdftotext; install poppler-utils")
+	}
+	var pdf []byte
+	err = chromedp.Run(ctx, chromedp.Navigate(sheettest.Address(t, data)), chromedp.ActionFunc(func(ctx context.Context) (err error) {
+		pdf, _, err = page.PrintToPDF().WithPreferCSSPageSize(true).WithPrintBackground(true).Do(ctx)
+		return err
+	}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "page.pdf")
+	if err := os.WriteFile(path, pdf, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.Command(pdftotext, "-layout", path, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.Split(strings.TrimSuffix(string(text), "\f"), "\f")
+}
+
+// On paper every page has its number and the caution, every one but the first
+// the running head, and none ends with a heading. The summary is two sheets.
+func TestOnPaper(t *testing.T) {
+	ctx := sheettest.Browser(t)
+	data := written(t, yearReview(t))
+	heads := headings(t, data)
+	pages := printed(t, ctx, data)
+	if len(pages) < 5 || len(heads) < 20 {
+		t.Fatalf("%d pages, %d headings", len(pages), len(heads))
+	}
+	for i, text := range pages {
+		lines := []string{}
+		for _, line := range strings.Split(text, "\n") {
+			if strings.TrimSpace(line) != "" {
+				lines = append(lines, line)
+			}
+		}
+		if len(lines) < 3 {
+			t.Errorf("page %d is all but empty: %q", i+1, lines)
+			continue
+		}
+		foot, last := lines[len(lines)-1], lines[len(lines)-2]
+		if !strings.Contains(foot, "Not a diagnosis") || !strings.Contains(foot, "/") {
+			t.Errorf("page %d ends with %q", i+1, foot)
+		}
+		if head := strings.Contains(lines[0], "Monthly review, "); head != (i > 0) {
+			t.Errorf("page %d begins with %q", i+1, lines[0])
+		}
+		if heads[strings.Join(strings.Fields(last), "")] {
+			t.Errorf("page %d ends with the heading %q", i+1, strings.TrimSpace(last))
+		}
+	}
+	var b bytes.Buffer
+	if err := Summary(&b, yearReview(t)); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(printed(t, ctx, b.Bytes())); n != 2 {
+		t.Errorf("the summary has %d sheets, want 2", n)
 	}
 }

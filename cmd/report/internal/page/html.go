@@ -87,6 +87,30 @@ func FromJSON(w io.Writer, data []byte) error {
 	return sheet.Write(w, p)
 }
 
+// Summary writes a review as two sheets of A4 in plain words, for a meeting.
+func Summary(w io.Writer, r *review.Review) error {
+	data, err := json.Marshal(r)
+	if err != nil {
+		return fmt.Errorf("write summary: %w", err)
+	}
+	n, err := root(data)
+	if err != nil {
+		return err
+	}
+	p, err := head(n)
+	if err != nil {
+		return err
+	}
+	p.Title, p.Kicker, p.Class = "Summary of the "+strings.ToLower(p.Title[:1])+p.Title[1:], "Animal advice line \u00b7 summary of the monthly review of telephone triage", "summary"
+	if p.Style, err = style(); err != nil {
+		return fmt.Errorf("read style: %w", err)
+	}
+	if p.Body, err = execute("summary", n); err != nil {
+		return err
+	}
+	return sheet.Write(w, p)
+}
+
 // head fills what stands above the first page.
 func head(n Node) (sheet.Page, error) {
 	label, err := n.Raw("period.month_label")

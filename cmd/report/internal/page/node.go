@@ -119,10 +119,10 @@ func (n Node) Raw(path string) (string, error) {
 }
 
 // span prints a value with its path. as names the format, for the test that
-// reads the page back.
+// reads the page back. A per cent sign does not leave its number at a line's end.
 func span(path, as, text string) template.HTML {
 	return template.HTML(fmt.Sprintf(`<span data-json="%s" data-as="%s">%s</span>`,
-		template.HTMLEscapeString(path), as, template.HTMLEscapeString(text)))
+		template.HTMLEscapeString(path), as, strings.ReplaceAll(template.HTMLEscapeString(text), " %", "&nbsp;%")))
 }
 
 func (n Node) number(path string) (Node, float64, error) {

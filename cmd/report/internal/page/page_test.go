@@ -118,7 +118,7 @@ func attr(n *html.Node, name string) (string, bool) {
 
 func content(n *html.Node) string {
 	if n.Type == html.TextNode {
-		return n.Data
+		return strings.ReplaceAll(n.Data, "\u00a0", " ")
 	}
 	var b strings.Builder
 	for c := n.FirstChild; c != nil; c = c.NextSibling {

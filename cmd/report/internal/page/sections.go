@@ -28,6 +28,7 @@ var chapters = []chapter{
 		{"cases", "Cases to discuss", "Cases to discuss"},
 		{"stayed", "Sent in and did not go", "Sent in, did not go"},
 		{"safety", "People hurt", "People hurt"},
+		{"actions", "Actions agreed on", "Actions"},
 	}},
 	{"The advice", []section{
 		{"accuracy", "Under-triage and over-triage of the advice", "Under- and over-triage"},
@@ -45,8 +46,9 @@ var chapters = []chapter{
 	{"The data", []section{
 		{"flow", "The flow of episodes", "Flow of episodes"},
 		{"data", "What the figures rest on", "What the figures rest on"},
-		{"beside", "Side by side", "Side by side"},
+		{"since", "Since the last review", "Since the last review"},
 		{"methods", "Methods and cautions", "Methods and cautions"},
+		{"beside", "Side by side", "Side by side"},
 	}},
 }
 

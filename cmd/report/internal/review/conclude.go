@@ -46,8 +46,10 @@ type Question struct {
 	// if all unverified episodes were as favourable as can be.
 	Least   Figure  `json:"least"`
 	Verdict Verdict `json:"verdict"`
-	// Sentence gives the verdict in words.
+	// Sentence gives the verdict in words; Plain says it without terms of art,
+	// for the printed summary.
 	Sentence string `json:"sentence"`
+	Plain    string `json:"plain"`
 }
 
 // thinShareLimit is the share of unverified episodes in thin strata above
@@ -112,6 +114,7 @@ func ask(of, name string, t *Test, rate Rate, least Figure, limit float64) Quest
 		q.Verdict = NoConclusion
 		q.Sentence = fmt.Sprintf("%s is %s; the limit of %s lies within the interval.", q.Label, percentFigure(f), percent(limit))
 	}
+	q.Plain = plain(q)
 	return q
 }
 

@@ -35,6 +35,8 @@ type Options struct {
 	// need; LimitSource says who set them.
 	UnderLimit, OverLimit float64
 	LimitSource           string
+	// Software names the program that writes the review.
+	Software string
 	// Seed and Draws govern the posterior simulation; 0 takes 1 and 2000.
 	Seed  uint64
 	Draws int
@@ -56,7 +58,13 @@ type Review struct {
 	Standard       Standard `json:"standard"`
 
 	Conclusion Conclusion `json:"conclusion"`
-	Month      Month      `json:"month"`
+	// Since, Actions and Next depend on the archive of reviews: see Follow.
+	Since   Since     `json:"since"`
+	Awaited []Waiting `json:"awaited"`
+	Actions Agreed    `json:"actions"`
+	Next    []ToDo    `json:"next"`
+
+	Month Month `json:"month"`
 	// Advice and Rules are judged at both cuts: same day first, then emergency.
 	Advice []Test `json:"advice"`
 	Rules  []Test `json:"rules"`
@@ -93,7 +101,9 @@ type Review struct {
 	Units Units `json:"units"`
 	Data  Data  `json:"data"`
 	// Diagram is the flow of episodes from receipt to a known need.
-	Diagram  Diagram  `json:"diagram"`
+	Diagram Diagram `json:"diagram"`
+	// Basis is under which definitions, rules and settings all this stands.
+	Basis    Basis    `json:"basis"`
 	Cautions []string `json:"cautions"`
 }
 
@@ -178,6 +188,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		{"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
 		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling}, {"readings", b.fillReadings},
 		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"flow", b.fillDiagram},
+		{"awaited", b.fillAwaited}, {"basis", b.fillBasis},
 	} {
 		if err := part.fill(r); err != nil {
 			return nil, fmt.Errorf("review %s: %w", part.name, err)
@@ -186,6 +197,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 	if err := conclude(r); err != nil {
 		return nil, fmt.Errorf("review conclusion: %w", err)
 	}
+	Follow(r, nil, nil, time.Time{})
 	return r, nil
 }
 
