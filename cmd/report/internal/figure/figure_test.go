@@ -178,3 +178,53 @@ func TestParts(t *testing.T) {
 		t.Errorf("%s", svg)
 	}
 }
+
+// Units within the limits have no name; those beyond are named and differ in
+// shape, so that they can be told apart in grey.
+func TestFunnel(t *testing.T) {
+	limits := []FunnelLimit{{10, 0, 0, 0.6, 0.8}, {100, 0.1, 0.15, 0.35, 0.4}, {400, 0.2, 0.21, 0.3, 0.31}}
+	units := []Unit{{"a", 100, 0.25, 0, false}, {"b", 300, 0.34, 2, false}, {"c", 200, 0.18, -1, false}, {"d", 5, 0.9, 0, true}}
+	for _, size := range []Size{Wide, Narrow} {
+		svg, err := Funnel("f", "title", "desc", units, limits, 0.25, size)
+		if err != nil {
+			t.Fatal(err)
+		}
+		texts := strings.Join(wellFormed(t, svg), "|")
+		for name, want := range map[string]bool{"|b|": true, "|c": true, "|a|": false, "|d|": false} {
+			if strings.Contains(texts+"|", name) != want {
+				t.Errorf("%s named: %v, want %v: %s", name, !want, want, texts)
+			}
+		}
+		if strings.Count(svg, "f-alert") != 1 {
+			t.Error("the unit beyond the full limits is not marked alone")
+		}
+	}
+	for _, none := range [][]Unit{nil, {{"a", 0, 0, 0, true}}} {
+		if svg, err := Funnel("f", "title", "desc", none, nil, 0, Wide); err != nil || strings.Contains(svg, "NaN") {
+			t.Errorf("%v %s", err, svg)
+		}
+	}
+	svg, _ := Funnel("f", "title", "desc", []Unit{{"a", 4000, 0.8, 0, false}, {"b", 5000, 0.82, 0, false}}, []FunnelLimit{{4000, 0.78, 0.79, 0.83, 0.84}, {5000, 0.79, 0.8, 0.82, 0.83}}, 0.81, Wide)
+	if texts := strings.Join(wellFormed(t, svg), "|"); !strings.Contains(texts, "4,000") || strings.Contains("|"+texts, "|0 %|") {
+		t.Errorf("axes: %s", texts)
+	}
+}
+
+func TestRatios(t *testing.T) {
+	if ratioX(1) != cellX(0.5) || ratioX(100) != cellX(1) || ratioX(1000) != cellX(1) || ratioX(0) != cellX(0) || math.Abs(float64(ratioX(0.1)-cellX(0.25))) > 1e-9 {
+		t.Error("the axis is not logarithmic from a hundredth to a hundred")
+	}
+	svg, err := Ratios("r", "title", "desc", Ratio{2, 5, math.Inf(1), true}, Ratio{0, 0.5, 0.9, true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	wellFormed(t, svg)
+	none, _ := Ratios("r", "title", "desc", Ratio{}, Ratio{})
+	if !strings.Contains(none, "not estimable") || strings.Contains(svg, "not estimable") {
+		t.Error("what is not known is not said")
+	}
+	axis, _ := RatioAxis("a")
+	if texts := strings.Join(wellFormed(t, axis), " "); texts != "0.01 0.1 1 10 100" {
+		t.Errorf("axis %s", texts)
+	}
+}

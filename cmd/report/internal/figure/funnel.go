@@ -1,6 +1,7 @@
 package figure
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/plot"
@@ -28,23 +29,22 @@ func Funnel(id, title, desc string, units []Unit, limits []FunnelLimit, target f
 	c := NewCanvas(size.Width, size.Height)
 	p := plot.New()
 	p.BackgroundColor = nil
-	top, right := target, 1.0
+	top, low, right := target, target, 1.0
 	for _, u := range units {
-		top, right = math.Max(top, u.Share), math.Max(right, u.N)
+		top, low, right = math.Max(top, u.Share), math.Min(low, u.Share), math.Max(right, u.N)
 	}
 	for _, l := range limits {
-		right = math.Max(right, l.N)
 		// The limits of the smallest sizes reach far; the axis follows the units.
-		if l.N >= right/4 {
-			top = math.Max(top, l.OuterHigh)
+		if l.N >= right/5 {
+			top, low = math.Max(top, l.OuterHigh), math.Min(low, l.OuterLow)
 		}
 	}
-	styleAxes(p, nil, niceTop(top*1.08, Shares), Shares, size)
+	shareAxis(p, low, top, size)
 	p.X.Min, p.X.Max = 0, right*1.04
 	step := niceStep(right)
 	var ticks []plot.Tick
 	for v := 0.0; v <= right*1.04; v += step {
-		ticks = append(ticks, plot.Tick{Value: v, Label: Numbers.write(v, step)})
+		ticks = append(ticks, plot.Tick{Value: v, Label: commas(v)})
 	}
 	p.X.Tick.Marker = plot.ConstantTicks(ticks)
 	p.Add(funnelLines{units, limits, target, c})
@@ -55,6 +55,30 @@ func Funnel(id, title, desc string, units []Unit, limits []FunnelLimit, target f
 		cls = "trend narrow"
 	}
 	return c.text(id, title, desc, cls)
+}
+
+// shareAxis spans what is drawn, from nought where that is not far.
+func shareAxis(p *plot.Plot, low, top float64, size Size) {
+	styleAxes(p, nil, niceTop(top, Shares), Shares, size)
+	if low < top/2 || top <= low {
+		return
+	}
+	step := niceStep(top - low)
+	p.Y.Min, p.Y.Max = math.Max(0, math.Floor(low/step)*step), math.Min(1, math.Ceil(top/step-1e-9)*step)
+	var y []plot.Tick
+	for v := p.Y.Min; v <= p.Y.Max+1e-9; v += step {
+		y = append(y, plot.Tick{Value: v, Label: Shares.write(v, step)})
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks(y)
+}
+
+// commas writes a whole number with commas.
+func commas(v float64) string {
+	s := fmt.Sprintf("%.0f", v)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
 }
 
 // funnelLines is the plotter of Funnel.
@@ -84,7 +108,9 @@ func (f funnelLines) Plot(dc draw.Canvas, p *plot.Plot) {
 	} {
 		var pts []vg.Point
 		for _, at1 := range f.limits {
-			pts = append(pts, at(at1.N, l.of(at1)))
+			if v := l.of(at1); v >= p.Y.Min && v <= p.Y.Max {
+				pts = append(pts, at(at1.N, v))
+			}
 		}
 		if len(pts) > 1 {
 			line(f.c, muted, l.width, l.dash, pts...)

@@ -106,7 +106,7 @@ func niceTop(top float64, scale Scale) float64 {
 // niceStep gives three to six steps up to top: 1, 2 or 5 times a power of ten,
 // or a quarter where that is all there is.
 func niceStep(top float64) float64 {
-	if top > 1-1e-9 && top < 1+1e-9 {
+	if !(top > 0) || top > 1-1e-9 && top < 1+1e-9 {
 		return 0.25
 	}
 	for p := math.Pow(10, math.Floor(math.Log10(top))-1); ; p *= 10 {

@@ -79,10 +79,10 @@ type ChartStretch struct {
 type chartData struct {
 	starts []time.Time // when the time of each point began
 	values []ChartPoint
-	// baseline is how many points the limits rest on.
-	baseline int
-	draw     func(phases []metrics.Phase) (metrics.Chart, error)
-	write    func(float64) string
+	// baseline is how many points the limits rest on, least how many it takes.
+	baseline, least int
+	draw            func(phases []metrics.Phase) (metrics.Chart, error)
+	write           func(float64) string
 	// low names a low value in a sentence, high a high one.
 	low, high string
 }
@@ -113,6 +113,10 @@ func (b *builder) fillCharts(r *Review, rows []queries.ProcessByMonthRow) error 
 	}
 	return nil
 }
+
+// leastGaps are needed for limits of days between events: of two or three they
+// span everything.
+const leastGaps = 8
 
 var rareCharts = []struct{ kind, title string }{
 	{"emergency", "Days between known emergencies that were first advised less"},
@@ -205,7 +209,7 @@ func (b *builder) recontactChart(rows []queries.ProcessByMonthRow) chartWith {
 func (b *builder) betweenChart(rows []queries.RareMissesRow, kind string) (ControlChart, chartData) {
 	c := ControlChart{Name: kind, Scale: "days", Waits: "the window of the case definition and the lag of outcomes"}
 	d := chartData{write: func(v float64) string { return fmt.Sprintf("%.1f days", v) },
-		low: "the events follow each other more closely than usual", high: "the events lie further apart than usual"}
+		least: leastGaps, low: "the events follow each other more closely than usual", high: "the events lie further apart than usual"}
 	var last time.Time
 	var gaps []float64
 	for _, x := range rows {
@@ -242,11 +246,17 @@ func (b *builder) finish(c *ControlChart, d chartData, events []Event) error {
 	for i := range c.Points {
 		c.Points[i].Signals, c.Points[i].Events = []string{}, []string{}
 	}
-	if d.baseline == 0 {
+	if d.baseline == 0 || d.baseline < d.least {
 		c.NotEstimable = "there are no points up to the month under review to compute limits from"
+		if d.baseline > 0 {
+			c.NotEstimable = fmt.Sprintf("%s are too few to compute limits from", plural(int64(d.baseline), "gap", "gaps"))
+		}
 		for i, p := range c.Points {
-			if p.Missing == "" && p.Size > 0 && c.Scale != "days" {
-				v := p.Count / p.Size
+			v := p.Size
+			if c.Scale != "days" && p.Size > 0 {
+				v = p.Count / p.Size
+			}
+			if p.Missing == "" {
 				c.Points[i].Value = &v
 			}
 		}

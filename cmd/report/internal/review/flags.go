@@ -39,6 +39,13 @@ type Flag struct {
 	// Operational is the corrected accuracy where "not assessed" counts as
 	// "did not fire": what the flag catches on the telephone as it is used.
 	Operational Accuracy `json:"operational"`
+	// AnyAnswer holds whatever the unassessed would have shown.
+	AnyAnswer AnyAnswer `json:"any_answer"`
+	// OnlyThis is what no other flag caught; left out for a flag that demands
+	// less than the cut, and where the result is split.
+	OnlyThis *Contribution `json:"only_this,omitempty"`
+	// Change compares with the baseline period, in the monthly review only.
+	Change *FlagChange `json:"change,omitempty"`
 	// Likelihood ratios of the verified table.
 	LRPositive Figure     `json:"lr_positive"`
 	LRNegative Figure     `json:"lr_negative"`
@@ -121,6 +128,8 @@ type Flags struct {
 	// NoFlag is what happened where no flag fired: raised all the same, or not.
 	NoFlag NoFlag `json:"no_flag"`
 	Flags  []Flag `json:"flags"`
+	// Baseline is what Change of the flags compares with.
+	Baseline Baseline `json:"baseline,omitzero"`
 }
 
 // NoFlag counts episodes by whether any flag fired, against the advice.
@@ -161,8 +170,10 @@ func (b *builder) flags(cut int, by string) (Flags, error) {
 			return out, err
 		}
 	}
-	out.Flags, err = b.judgeAll(groups, work, clusters)
-	return out, err
+	if out.Flags, err = b.judgeAll(groups, work, clusters); err != nil || by != "" {
+		return out, err
+	}
+	return out, b.contributions(&out, cut)
 }
 
 // judgeAll judges every flag in every group, several at a time: fifty flags
@@ -367,6 +378,10 @@ func (b *builder) judge(f queries.Flag, stratum string, w *flagWork, clusters []
 			return out, err
 		}
 		*x.into = figure(e)
+	}
+	var err error
+	if out.AnyAnswer, err = anyAnswer(w.counts); err != nil {
+		return out, err
 	}
 	c, _, note, err := b.shares().corrected(&w.assessed)
 	if err != nil {

@@ -1,6 +1,9 @@
 package review
 
 import (
+	"slices"
+	"strings"
+
 	"hindcheck/metrics"
 	"hindcheck/queries"
 )
@@ -59,6 +62,11 @@ type Group struct {
 	// Shrunken is the naive under-triage pulled towards that of all groups, for
 	// reading many small groups calmly. It enters no test and no list.
 	Shrunken *Figure `json:"shrunken_under_triage,omitempty"`
+	// FollowedUp are those advised less whose need became known by follow-up call
+	// or audit; FollowedUpNeeded of them had needed it. The corrected
+	// under-triage rests on these few.
+	FollowedUp       int64 `json:"followed_up"`
+	FollowedUpNeeded int64 `json:"followed_up_needed"`
 	// CaughtLater are known misses of the first advice that a later contact of
 	// the same episode sent in.
 	CaughtLater int64 `json:"caught_later"`
@@ -130,6 +138,13 @@ func (b *builder) groupProperty(rows []queries.AdviceGroupsRow, property string,
 		missed = append(missed, metrics.GroupCount{Successes: v.FN, Trials: v.TP + v.FN})
 		out.Rows = append(out.Rows, w.group)
 	}
+	if property == "contact" {
+		// Several contacts come of what happened, so a test of the difference or
+		// a common mean would say nothing.
+		out.NotShrunken = "how many contacts there were is known only afterwards"
+		out.Differ = Dispersion{Groups: len(missed), NotEstimable: out.NotShrunken}
+		return out, nil
+	}
 	var err error
 	if out.Differ, err = dispersion(missed); err != nil {
 		return out, err
@@ -170,6 +185,11 @@ func (b *builder) judgeGroup(w *groupWork) error {
 	c, _, _, err := x.corrected(&w.cells)
 	if err != nil {
 		return err
+	}
+	g.FollowedUp, g.FollowedUpNeeded = c.FollowedUp, c.MissedSampled
+	for _, e := range []*metrics.Estimate{&c.Sensitivity, &c.Specificity} {
+		// The row says on how many it rests, in columns of its own.
+		e.Warnings = slices.DeleteFunc(slices.Clone(e.Warnings), func(w string) bool { return strings.HasPrefix(w, "rests on") })
 	}
 	g.Under = GroupRate{figure(c.Naive.Sensitivity).complement(), figure(c.Sensitivity).complement(), bounds(c.Bounds.Sensitivity).complement()}
 	g.Over = GroupRate{figure(c.Naive.Specificity).complement(), figure(c.Specificity).complement(), bounds(c.Bounds.Specificity).complement()}

@@ -40,6 +40,9 @@ type Options struct {
 	// Seed and Draws govern the posterior simulation; 0 takes 1 and 2000.
 	Seed  uint64
 	Draws int
+	// BaselineFrom and BaselineTo (yyyymm) bound the period that flags are
+	// compared with; 0 takes the twelve months before.
+	BaselineFrom, BaselineTo int
 	// Events are dated changes to mark on the charts.
 	Events []Event
 }
@@ -135,7 +138,9 @@ type builder struct {
 	scope  queries.Scope
 	months []queries.MonthsRow
 	mature Maturity
-	advice []queries.AdviceCountsRow // of the scope, once asked for
+	// advice and patterns are counts of the scope, once asked for.
+	advice   []queries.AdviceCountsRow
+	patterns []queries.FlagPatternsRow
 }
 
 // rand gives every correction its own generator from the same seed, so that a
@@ -261,6 +266,9 @@ func (b *builder) fillFlags(r *Review) error {
 	for _, cut := range bothCuts {
 		f, err := b.flags(cut, "")
 		if err != nil {
+			return err
+		}
+		if err := b.flagChanges(&f, cut); err != nil {
 			return err
 		}
 		r.Flags = append(r.Flags, f)
