@@ -27,10 +27,15 @@ type columnsReader struct {
 	row  int64
 }
 
-func openParquet(path string) (*columnsReader, error) {
+func openParquet(path string) (_ *columnsReader, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = noParquet(path, nil)
+		}
+	}()
 	pf, err := file.OpenParquetFile(path, false)
 	if err != nil {
-		return nil, &Problem{File: path, Expected: "a parquet file", Found: "a file that is none, or a damaged one", Remedy: "fetch the file again, or correct file: kind:", Err: err}
+		return nil, noParquet(path, err)
 	}
 	r := &columnsReader{file: pf, row: 1}
 	r.path, r.pull = path, r.pullRows
@@ -46,6 +51,10 @@ func openParquet(path string) (*columnsReader, error) {
 		}
 	}
 	return r, nil
+}
+
+func noParquet(path string, err error) error {
+	return &Problem{File: path, Expected: "a parquet file", Found: "a file that is none, or a damaged one", Remedy: "fetch the file again, or correct file: kind:", Err: err}
 }
 
 // Select implements Reader.
@@ -141,8 +150,16 @@ func parquetCell(col arrow.Array, i int) (string, Form) {
 
 // Close implements Reader.
 func (r *columnsReader) Close() error {
+	r.release()
+	return r.file.Close()
+}
+
+// release frees what the library holds. It panics on what a damaged file has
+// left half made; that is garbage then, and Next has told of the damage.
+func (r *columnsReader) release() {
+	defer func() { _ = recover() }()
 	if r.rec != nil {
 		r.rec.Release()
+		r.rec = nil
 	}
-	return r.file.Close()
 }
