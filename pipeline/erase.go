@@ -86,7 +86,7 @@ func (opt EraseOptions) eraseIn(ctx context.Context, tx *store.Tx, r *Receipt) e
 		return fmt.Errorf("erase from %s: %w", opt.Store, ErrKeyMismatch)
 	}
 	id := uuid.UUID(opt.Key.Pseudonym(opt.Kind, strings.TrimSpace(opt.Identifier)))
-	gone, err := resolve.Erase(ctx, tx, resolve.Subject{Column: opt.Kind, UUID: id.String()}, duck.Options{Threads: opt.Threads, MemoryMB: defaultMemoryMB})
+	gone, err := resolve.Erase(ctx, tx, resolve.Subject{Column: opt.Kind, UUID: id.String()}, duck.Options{Threads: opt.Threads, MemoryMB: defaultMemory(opt.Threads)})
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sort"
 	"time"
@@ -36,7 +37,8 @@ type LoadOptions struct {
 	ExportedAt time.Time
 	// Now is the time that the manifest records.
 	Now time.Time
-	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 400.
+	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 256 and
+	// 64 more for each thread beyond two.
 	Threads, MemoryMB int
 	// DryRun does everything but the commit.
 	DryRun bool
@@ -49,10 +51,13 @@ type LoadOptions struct {
 	Progress func(step string, rows int64)
 }
 
-// defaultMemoryMB bounds DuckDB's own buffers in a load; what does not fit
-// spills to the store's disk. The whole process takes more: about 750 MB were
-// seen with 500,000 calls and 980 MB with five million.
-const defaultMemoryMB = 400
+// defaultMemory bounds DuckDB's own buffers in a load, in megabytes; what does
+// not fit spills to the store's disk. The whole process takes up to 300 MB
+// more, of which 80 MB are the program itself, and has to stay within 600 MB on
+// two processors; each further one needs room to work in.
+func defaultMemory(threads int) int {
+	return 256 + 64*max(0, first(threads, runtime.NumCPU())-2)
+}
 
 // Summary says what a load did.
 type Summary struct {
@@ -130,7 +135,7 @@ func newLoader(opt LoadOptions) (*loader, error) {
 	if opt.FS == nil {
 		opt.FS = store.Disk{}
 	}
-	opt.MemoryMB = first(opt.MemoryMB, defaultMemoryMB)
+	opt.MemoryMB = first(opt.MemoryMB, defaultMemory(opt.Threads))
 	if opt.Progress == nil {
 		opt.Progress = func(string, int64) {}
 	}
@@ -313,7 +318,7 @@ func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt t
 		return got, err
 	}
 	for _, p := range got.Parts {
-		l.in.Parts = append(l.in.Parts, resolve.Part{Table: got.Record, Path: p, File: no})
+		l.in.Parts = append(l.in.Parts, resolve.Part{Table: got.Record, Path: p, File: no, Words: got.Words})
 	}
 	for _, p := range got.SetAsideParts {
 		l.in.Parts = append(l.in.Parts, resolve.Part{Table: resolve.AsideTable, Path: p, File: no})

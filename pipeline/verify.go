@@ -145,7 +145,7 @@ func Rebuild(ctx context.Context, opt RebuildOptions) (err error) {
 	defer func() { err = errors.Join(err, tx.Close()) }()
 	set := defs.Settings()
 	set.RebuildCases = true
-	res, err := resolve.Run(ctx, tx, resolve.Input{}, set, duck.Options{Threads: opt.Threads, MemoryMB: first(opt.MemoryMB, defaultMemoryMB)})
+	res, err := resolve.Run(ctx, tx, resolve.Input{}, set, duck.Options{Threads: opt.Threads, MemoryMB: first(opt.MemoryMB, defaultMemory(opt.Threads))})
 	if err != nil {
 		return fmt.Errorf("rebuild: %w", err)
 	}

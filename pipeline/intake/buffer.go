@@ -85,15 +85,28 @@ type vocab struct {
 	hashes []uint64
 	page   []byte   // the words as a dictionary page holds them: length in four bytes, then the word
 	base   []string // words that are there from the start
+	begun  bool     // the dictionary was begun anew: earlier words are forgotten
 }
 
 func newVocab(base []string) *vocab {
 	v := &vocab{base: base}
 	v.reset()
+	v.begun = false
 	return v
 }
 
+// list returns the words; ok is false when some have been forgotten.
+func (v *vocab) list() (words []string, ok bool) {
+	for at := 0; at < len(v.page); {
+		n := int(binary.LittleEndian.Uint32(v.page[at:]))
+		words = append(words, string(v.page[at+4:at+4+n]))
+		at += 4 + n
+	}
+	return words, !v.begun
+}
+
 func (v *vocab) reset() {
+	v.begun = true
 	v.index, v.hashes, v.page = map[string]int32{}, v.hashes[:0], v.page[:0]
 	for _, w := range v.base {
 		v.add([]byte(w))

@@ -33,6 +33,7 @@ import (
 
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/privacy"
+	"hindcheck/pipeline/records"
 	"hindcheck/pipeline/source"
 	"hindcheck/pipeline/tabular"
 )
@@ -71,6 +72,9 @@ type Result struct {
 	// Parts are the Parquet files of staged rows, SetAsideParts those of rows
 	// set aside. Both are empty when there are none.
 	Parts, SetAsideParts []string
+	// Words are the words that a text column of the parts may hold, sorted; a
+	// column of which there are more than maxTold, or not all are known, is missing.
+	Words map[string][]string
 	// Reasons counts rows set aside by reason.
 	Reasons map[string]int64
 	// Examples are the first few rows set aside, by row.
@@ -249,10 +253,37 @@ func result(p *plan, rd tabular.Reader, workers []*worker) Result {
 		r.Examples = append(r.Examples, w.examples...)
 		exported = max(exported, w.latestExport)
 	}
+	r.Words = words(p.table, workers)
 	r.Examples = firstRows(r.Examples, 0)
 	r.Rows = r.Staged + r.SetAside
 	if exported != 0 {
 		r.ExportedAt = time.UnixMicro(exported).UTC()
 	}
 	return r
+}
+
+// maxTold is the most words of a column that a Result lists.
+const maxTold = 1000
+
+// words collects the words of each text column from the workers.
+func words(t records.Table, workers []*worker) map[string][]string {
+	told := map[string][]string{}
+	for i, c := range t.Columns {
+		if c.Kind != records.Text {
+			continue
+		}
+		var all []string
+		known := true
+		for _, w := range workers {
+			if col := &w.columns[i]; !col.absent {
+				list, ok := col.words.list()
+				all, known = append(all, list...), known && ok
+			}
+		}
+		slices.Sort(all)
+		if all = slices.Compact(all); known && len(all) <= maxTold {
+			told[c.Name] = all
+		}
+	}
+	return told
 }

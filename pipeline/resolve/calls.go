@@ -3,23 +3,23 @@ package resolve
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
+	"hindcheck/pipeline/codes"
+	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/store"
 )
 
 // localMonth makes the month of a record from local_start, the time of its start
-// on the caller's clock; a record without a zone is taken as UTC. The time is
-// made once a row: the calendar of a zone is the dearest function of the query.
-const (
-	localStart = `timezone(coalesce(zone, 'UTC'), started_at) AS local_start`
-	localMonth = `(year(local_start) * 100 + month(local_start))::INTEGER`
-)
+// on the caller's clock.
+const localMonth = `(year(local_start) * 100 + month(local_start))::INTEGER`
 
 // calls resolves the calls and builds episodes. It leaves behind
 //
-//	callmonth  the month of every call that is new, changed or moved: call, month
+//	placed     every call that is new, or whose animal has new calls, with its place
+//	callmonth  the month of every call that is new, changed or moved: call, month, started_at
 //	moved      stored calls whose episode changes: call, episode, month, kind, was_month
 func (r *Resolver) calls(ctx context.Context) error {
 	if err := r.keyed(ctx, callsTable); err != nil {
@@ -30,14 +30,18 @@ func (r *Resolver) calls(ctx context.Context) error {
 		`CREATE TABLE stirred AS
 			SELECT DISTINCT animal FROM inc_calls WHERE animal IS NOT NULL
 			UNION SELECT c.animal FROM cur_calls c SEMI JOIN gone USING (call) WHERE c.animal IS NOT NULL`,
-		// The narrow columns of every record that may join an episode, read once.
+		// Stored calls of the animals that stir, and where they stood.
+		`CREATE VIEW settled AS SELECT c.* FROM cur_calls c SEMI JOIN stirred USING (animal) ANTI JOIN gone USING (call)`,
+		`CREATE TABLE was AS SELECT call, episode, episode_month AS month, contact_kind AS kind FROM settled`,
+		`CREATE TYPE kind_word AS ENUM (` + quoteWords(codes.ContactKinds.Words()) + `)`,
+		`CREATE TABLE clock AS ` + clockSQL("SELECT zone, started_at FROM inc_calls UNION ALL SELECT zone, started_at FROM settled"),
+		// What every record that may join an episode is known by, as narrow as it
+		// can be: it is all that is held of all calls at once.
 		`CREATE TABLE pres AS SELECT * EXCLUDE (local_start), ` + localMonth + ` AS own_month FROM (
-			SELECT call, contact, animal, started_at, contact_type, complaint, contact_kind AS hint, ` + localStart + `, NULL::UUID AS was_episode,
-				NULL::INTEGER AS was_month, NULL::VARCHAR AS was_kind, true AS fresh, src_file, src_row FROM inc_calls
-			UNION ALL
-			SELECT c.call, c.contact, c.animal, c.started_at, c.contact_type, c.complaint, c.contact_kind_given, ` + localStart + `,
-				c.episode, c.episode_month, c.contact_kind, false, NULL, NULL
-			FROM cur_calls c SEMI JOIN stirred USING (animal) ANTI JOIN gone USING (call))`,
+			SELECT call, animal, started_at, contact_type = 'clinical' AS clinical, hint::kind_word AS hint, fresh, src_file, src_row, ` + localStart + ` AS local_start FROM (
+				SELECT call, animal, started_at, zone, contact_type, contact_kind AS hint, true AS fresh, src_file, src_row FROM inc_calls
+				UNION ALL
+				SELECT call, animal, started_at, zone, contact_type, contact_kind_given, false, NULL, NULL FROM settled) JOIN clock ON ` + onClock + `)`,
 	}
 	for _, q := range script {
 		if err := r.exec(ctx, q); err != nil {
@@ -48,15 +52,16 @@ func (r *Resolver) calls(ctx context.Context) error {
 		return fmt.Errorf("build episodes: %w", err)
 	}
 	script = []string{
-		`CREATE TABLE placed AS SELECT p.call, p.animal, p.started_at, p.fresh, p.src_file, p.src_row, p.was_episode, p.was_month, p.was_kind,
-			CASE WHEN p.contact_type = 'clinical' THEN coalesce(a.episode, p.call) END AS episode,
+		`CREATE TABLE placed AS SELECT p.call, p.animal, p.started_at, p.fresh, p.src_file, p.src_row,
+			CASE WHEN p.clinical THEN coalesce(a.episode, p.call) END AS episode,
 			coalesce(a.month, p.own_month) AS month,
-			CASE WHEN a.kind IS NOT NULL THEN a.kind WHEN p.contact_type = 'clinical' THEN 'first' ELSE p.hint END AS kind
+			CASE WHEN a.kind IS NOT NULL THEN a.kind::kind_word WHEN p.clinical THEN 'first'::kind_word ELSE p.hint END AS kind
 			FROM pres p LEFT JOIN asg a USING (call)`,
-		`CREATE TABLE moved AS SELECT call, episode, month, kind, was_month FROM placed
-			WHERE NOT fresh AND (episode IS DISTINCT FROM was_episode OR month <> was_month OR kind IS DISTINCT FROM was_kind)`,
-		`CREATE TABLE callmonth AS SELECT call, month FROM placed WHERE fresh
-			UNION ALL SELECT call, month FROM moved`,
+		`DROP TABLE pres`, `DROP TABLE asg`, `DROP TABLE near`, `DROP TABLE clock`,
+		`CREATE TABLE moved AS SELECT p.call, p.episode, p.month, p.kind, p.started_at, w.month AS was_month FROM placed p JOIN was w USING (call)
+			WHERE NOT p.fresh AND (p.episode IS DISTINCT FROM w.episode OR p.month <> w.month OR p.kind::VARCHAR IS DISTINCT FROM w.kind)`,
+		`CREATE VIEW callmonth AS SELECT call, month, started_at FROM placed WHERE fresh
+			UNION ALL SELECT call, month, started_at FROM moved`,
 		`CREATE TABLE touch_calls AS SELECT call, was_month, now_at FROM cmp_calls WHERE class = 'unchanged' AND now_at > was_at`,
 	}
 	for _, q := range script {
@@ -76,25 +81,32 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 		return err
 	}
 	cols := callsTable.stored()
+	moves, err := r.ints(ctx, `SELECT DISTINCT month FROM moved`)
+	if err != nil {
+		return err
+	}
 	for _, m := range months {
 		r.touched[m] = true
 		staged, err := r.stagedOf(ctx, callsTable, fmt.Sprintf("SELECT DISTINCT src_file FROM placed WHERE fresh AND month = %d", m))
 		if err != nil {
 			return err
 		}
-		query := fmt.Sprintf(`SELECT %[1]s FROM (
-			SELECT s.* EXCLUDE (contact_kind), s.contact_kind AS contact_kind_given, p.kind AS contact_kind, p.episode, p.month AS episode_month,
-				%[3]d::INTEGER AS load_no
-			FROM (%[4]s) s JOIN (SELECT src_file, src_row, kind, episode, month FROM placed WHERE fresh AND month = %[2]d) p
-				ON s.src_file = p.src_file AND s.src_row = p.src_row
+		query := fmt.Sprintf(`SELECT s.* EXCLUDE (contact_kind), s.contact_kind AS contact_kind_given, p.kind AS contact_kind, p.episode, p.month AS episode_month,
+				%[2]d::INTEGER AS load_no
+			FROM (%[3]s) s JOIN (SELECT src_file, src_row, kind, episode, month FROM placed WHERE fresh AND month = %[1]d) p
+				ON s.src_file = p.src_file AND s.src_row = p.src_row`, m, r.tx.No, staged)
+		// Joined with stored rows, known words would become strings again.
+		if len(r.tx.Paths(store.Current, "calls", m)) > 0 || slices.Contains(moves, m) {
+			query += fmt.Sprintf(`
 			UNION ALL BY NAME
 			SELECT c.* REPLACE (greatest(c.exported_at, t.now_at) AS exported_at)
 			FROM cur_calls c LEFT JOIN touch_calls t USING (call) ANTI JOIN gone USING (call) ANTI JOIN moved USING (call)
-			WHERE c.episode_month = %[2]d
+			WHERE c.episode_month = %[1]d
 			UNION ALL BY NAME
-			SELECT c.* REPLACE (v.episode AS episode, v.month AS episode_month, v.kind AS contact_kind, %[3]d::INTEGER AS load_no)
-			FROM cur_calls c JOIN moved v USING (call) WHERE v.month = %[2]d
-		) ORDER BY started_at, call`, names(cols, ""), m, r.tx.No, staged)
+			SELECT c.* REPLACE (v.episode AS episode, v.month AS episode_month, v.kind::VARCHAR AS contact_kind, %[2]d::INTEGER AS load_no)
+			FROM cur_calls c JOIN moved v USING (call) WHERE v.month = %[1]d`, m, r.tx.No)
+		}
+		query = "SELECT " + names(cols, "") + " FROM (" + query + ") ORDER BY started_at, call"
 		if err := r.replace(ctx, "calls", m, query); err != nil {
 			return err
 		}
@@ -139,6 +151,14 @@ func monthList(months map[int]bool) []int {
 	}
 	sort.Ints(out)
 	return out
+}
+
+func quoteWords(words []string) string {
+	out := make([]string, len(words))
+	for i, w := range words {
+		out[i] = duck.Quote(w)
+	}
+	return strings.Join(out, ", ")
 }
 
 func joinInts(list []int) string {

@@ -23,8 +23,9 @@ var casesSQL string
 var casesTemplate = template.Must(template.New("cases.sql").Option("missingkey=error").Parse(casesSQL))
 
 // Relations are the records from which cases are derived, each a SELECT of the
-// stored columns of whole months.
-type Relations struct{ Calls, Checks, Outcomes string }
+// stored columns of whole months. Opening, if set, is a condition on the first
+// record of an episode, for a part of a month.
+type Relations struct{ Calls, Checks, Outcomes, Opening string }
 
 // CasesSQL makes the SELECT that derives one narrow row an episode from the
 // records, under the dictionary, rules and case definition of set. It serves
@@ -53,9 +54,18 @@ func CasesSQL(rel Relations, set Settings) (string, error) {
 		"Calls": rel.Calls, "Checks": rel.Checks, "Outcomes": rel.Outcomes,
 		"Codes": orNone(codes, "(NULL::SMALLINT, '', 0)"), "Numbers": orNone(numbers, "('', NULL::SMALLINT, 1, 0)"), "Lift": fmt.Sprint(lift),
 		"Pivot": strings.Join(pivot, ",\n    "), "Findings": strings.Join(columns, ", "),
+		"Opening": "call = episode" + and(rel.Opening), "Clock": clockSQL("SELECT zone, started_at FROM clinical WHERE call = episode" + and(rel.Opening)), "OnClock": onClock, "LocalStart": localStart, "Day": fmt.Sprint(int64(24 * hourMicros)),
 		"Found": casedef.SQL(set.CaseDef), "Ruled": ruled, "Select": casesSelect(set, ruleColumns),
 	})
 	return b.String(), err
+}
+
+// and joins a condition to others.
+func and(condition string) string {
+	if condition == "" {
+		return ""
+	}
+	return " AND " + condition
 }
 
 // lift makes the code of every reading positive: the lowest is -4.
@@ -120,6 +130,13 @@ func (r *Resolver) cases(ctx context.Context) error {
 			}
 		}
 	}
+	// The places of the calls are not needed any more; chk is missing where no
+	// checks came.
+	for _, q := range []string{"DROP VIEW whole", "DROP VIEW home", "DROP VIEW callmonth", "DROP TABLE placed", "DROP TABLE seek", "DROP TABLE link", "DROP TABLE IF EXISTS chk"} {
+		if err := r.exec(ctx, q); err != nil {
+			return err
+		}
+	}
 	for _, months := range r.batches(monthList(r.touched)) {
 		if err := r.casesOf(ctx, months); err != nil {
 			return fmt.Errorf("months %s: %w", joinInts(months), err)
@@ -131,7 +148,7 @@ func (r *Resolver) cases(ctx context.Context) error {
 // batchRows bounds the calls whose cases are derived in one query. Planning the
 // query costs about as much as deriving ten thousand cases, so small months go
 // together; the bound keeps memory from growing with the store.
-const batchRows = 100_000
+const batchRows = 50_000
 
 func (r *Resolver) batches(months []int) [][]int {
 	rows := map[int]int64{}
@@ -143,7 +160,14 @@ func (r *Resolver) batches(months []int) [][]int {
 			rows[a.Month] = a.Rows
 		}
 	}
-	return inBatches(months, rows, batchRows)
+	return inBatches(months, rows, r.batchRows())
+}
+
+func (r *Resolver) batchRows() int64 {
+	if r.set.BatchRows > 0 {
+		return r.set.BatchRows
+	}
+	return batchRows
 }
 
 // inBatches groups months so that each group has at most limit rows, or is one
@@ -173,28 +197,74 @@ func (r *Resolver) casesOf(ctx context.Context, months []int) error {
 	if len(files["calls"]) == 0 {
 		return nil
 	}
-	query, err := CasesSQL(Relations{
+	rel := Relations{
 		Calls:    relation(files["calls"], callsTable.stored()),
 		Checks:   relation(files["checks"], checksTable.stored()),
 		Outcomes: relation(files["outcomes"], outcomesTable.stored()),
-	}, r.set)
-	if err != nil {
-		return err
 	}
-	const order = " ORDER BY started_at, episode"
 	if len(months) == 1 {
-		_, err := r.write(ctx, store.Cases, "", months[0], query+order)
+		return r.casesOfMonth(ctx, months[0], rel)
+	}
+	query, err := CasesSQL(rel, r.set)
+	if err != nil {
 		return err
 	}
 	if err := r.exec(ctx, "CREATE OR REPLACE TABLE derived AS "+query); err != nil {
 		return err
 	}
 	for _, m := range months {
-		if _, err := r.write(ctx, store.Cases, "", m, fmt.Sprintf("SELECT * FROM derived WHERE month = %d"+order, m)); err != nil {
+		if _, err := r.write(ctx, store.Cases, "", m, fmt.Sprintf("SELECT * FROM derived WHERE month = %d"+casesOrder, m)); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+const casesOrder = " ORDER BY started_at, episode"
+
+// casesOfMonth derives the cases of one month, a file for each stretch of time
+// that holds about as many calls as a batch may.
+func (r *Resolver) casesOfMonth(ctx context.Context, month int, rel Relations) error {
+	cuts, err := r.cuts(ctx, rel.Calls)
+	if err != nil {
+		return err
+	}
+	for i := range cuts {
+		part := rel
+		calls := fmt.Sprintf("started_at >= make_timestamptz(%d)", cuts[i])
+		if i == 0 {
+			calls = "true"
+		}
+		if i+1 < len(cuts) {
+			part.Opening = fmt.Sprintf("started_at < make_timestamptz(%d)", cuts[i+1])
+			// Later contacts of an episode start within the window of its first.
+			calls += fmt.Sprintf(" AND started_at <= make_timestamptz(%d)", int64(cuts[i+1])+int64(r.set.EpisodeHours)*hourMicros)
+		}
+		part.Calls = "SELECT * FROM (" + rel.Calls + ") WHERE " + calls
+		query, err := CasesSQL(part, r.set)
+		if err != nil {
+			return err
+		}
+		if _, err := r.writeAs(ctx, fmt.Sprintf("cases-%d-%d", month, i), store.Staged{Part: store.Cases, Month: month}, query+casesOrder); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// cuts are the times, in microseconds, at which a month is cut into stretches
+// of about as many calls as a batch may have; the first is only its beginning.
+func (r *Resolver) cuts(ctx context.Context, calls string) ([]int, error) {
+	n, err := r.count(ctx, "SELECT count(*) FROM ("+calls+")")
+	parts := (n + r.batchRows() - 1) / r.batchRows()
+	if err != nil || parts <= 1 {
+		return []int{0}, err
+	}
+	at := make([]string, parts)
+	for i := range at {
+		at[i] = fmt.Sprint(float64(i) / float64(parts))
+	}
+	return r.ints(ctx, fmt.Sprintf("SELECT DISTINCT unnest(quantile_disc(epoch_us(started_at), [%s])) FROM (%s) ORDER BY 1", strings.Join(at, ", "), calls))
 }
 
 // present are the files that will hold a table's month after this load.

@@ -7,8 +7,9 @@ clinical AS (
     CASE rule_level WHEN 'emergency' THEN 4 WHEN 'same_day' THEN 3 WHEN 'soon' THEN 2 WHEN 'home_care' THEN 1 ELSE 0 END AS rule_no
   FROM ({{.Calls}}) WHERE contact_type = 'clinical' AND episode IS NOT NULL),
 -- The record that opened the episode.
+clock AS ({{.Clock}}),
 opening AS (
-  SELECT *, timezone(coalesce(zone, 'UTC'), started_at) AS local_start FROM clinical WHERE call = episode),
+  SELECT *, {{.LocalStart}} AS local_start FROM clinical JOIN clock ON {{.OnClock}} WHERE {{.Opening}}),
 -- All records of the first contact: a transfer has two numbers, and the advice
 -- is what the last of them said.
 first_contact AS (
@@ -27,7 +28,7 @@ contacts AS (
   SELECT c.episode,
     coalesce(max(c.level_no) FILTER (WHERE c.contact <> o.contact), 0)::TINYINT AS later_level,
     count(DISTINCT c.contact)::SMALLINT AS contacts,
-    coalesce(bool_or(c.contact <> o.contact AND c.contact_kind = 're_contact' AND c.started_at <= o.started_at + INTERVAL 24 HOUR), false) AS recontact_24h
+    coalesce(bool_or(c.contact <> o.contact AND c.contact_kind = 're_contact' AND epoch_us(c.started_at) - epoch_us(o.started_at) <= {{.Day}}), false) AS recontact_24h
   FROM clinical c JOIN opening o ON c.episode = o.episode GROUP BY c.episode),
 -- Readings of the first contact, each packed into one whole number: the higher
 -- half is its place (the last one done wins over earlier ones, and any reading

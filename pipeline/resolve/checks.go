@@ -12,8 +12,8 @@ import (
 // struck out simply stops being exported; the vet's own readings come with the
 // outcomes and replace only each other.
 func (r *Resolver) checks(ctx context.Context) error {
-	if err := r.exec(ctx, `CREATE VIEW home AS SELECT call, month FROM callmonth
-			UNION ALL SELECT c.call, c.episode_month FROM cur_calls c ANTI JOIN callmonth USING (call)`); err != nil {
+	if err := r.exec(ctx, `CREATE VIEW home AS SELECT call, month, started_at FROM callmonth
+			UNION ALL SELECT c.call, c.episode_month, c.started_at FROM cur_calls c ANTI JOIN callmonth USING (call)`); err != nil {
 		return err
 	}
 	if r.retry != nil {
@@ -55,7 +55,7 @@ func (r *Resolver) checks(ctx context.Context) error {
 // batchChecks bounds the staged checks that are held at a time. An export holds
 // late rows of the month before, so that months taken one by one would read each
 // export twice; the bound keeps memory from growing with the load.
-const batchChecks = 300_000
+const batchChecks = 500_000
 
 // stagedSizes counts the staged checks by the month that they belong to.
 func (r *Resolver) stagedSizes(ctx context.Context) (map[int]int64, error) {
@@ -77,7 +77,7 @@ func (r *Resolver) stagedSizes(ctx context.Context) (map[int]int64, error) {
 }
 
 // byVet tells the vet's own readings from the telephone checks of a call.
-const byVet = "observer IS NOT DISTINCT FROM 'vet' AS vet"
+const byVet = "coalesce(observer::VARCHAR = 'vet', false) AS vet"
 
 // orphanChecks sets aside checks of calls that the store does not hold.
 func (r *Resolver) orphanChecks(ctx context.Context) error {
@@ -135,8 +135,8 @@ func (r *Resolver) stageMonths(ctx context.Context, months []int) error {
 	if err != nil {
 		return err
 	}
-	return r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE chk AS SELECT s.*, %s, h.month AS home_month FROM (%s) s
-		JOIN (SELECT call, month FROM home WHERE month IN (%s)) h USING (call)`, byVet, staged, list))
+	return r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE chk AS SELECT s.*, %s, h.month AS home_month, h.started_at AS home_start FROM (%s) s
+		JOIN (SELECT call, month, started_at FROM home WHERE month IN (%s)) h USING (call)`, byVet, staged, list))
 }
 
 // dropBeaten takes out of chk what does not come from the winning export of a
@@ -190,13 +190,15 @@ func (r *Resolver) writeChecks(ctx context.Context, m int, stored bool) error {
 	r.touched[m] = true
 	cols := checksTable.stored()
 	fresh := fmt.Sprintf(`SELECT c.*, home_month AS episode_month, %d::INTEGER AS load_no FROM chk c`, r.tx.No)
-	const order = " ORDER BY call, vet, seq, finding"
+	// Calls in the order of their start: what is alike in time stands together,
+	// which packs better and lets a query for a week pass over row groups.
+	const order = " ORDER BY home_start, call, vet, seq, finding"
 	if !stored {
 		return r.replace(ctx, "checks", m, fmt.Sprintf(`SELECT %s FROM (%s) WHERE home_month = %d`, names(cols, ""), fresh, m)+order)
 	}
 	own := "SELECT *, " + byVet + " FROM (" + relation(r.tx.Paths(store.Current, "checks", m), cols) + ")"
 	query := fmt.Sprintf(`SELECT %[1]s FROM (
-		%[2]s ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class <> '%[3]s') k USING (call, vet) WHERE home_month = %[6]d
+		SELECT * EXCLUDE (home_start) FROM (%[2]s) ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class <> '%[3]s') k USING (call, vet) WHERE home_month = %[6]d
 		UNION ALL BY NAME
 		SELECT c.* REPLACE (CASE WHEN t.newer THEN t.now_at ELSE c.exported_at END AS exported_at) FROM (%[4]s) c
 			LEFT JOIN cmp_chk t ON t.call = c.call AND t.vet = c.vet AND t.class = '%[5]s'
@@ -205,7 +207,7 @@ func (r *Resolver) writeChecks(ctx context.Context, m int, stored bool) error {
 		UNION ALL BY NAME
 		SELECT c.* REPLACE (%[6]d::INTEGER AS episode_month) FROM was_checks c SEMI JOIN (SELECT call FROM shifted WHERE month = %[6]d) g USING (call)
 			ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[3]s') k USING (call, vet)
-		)`, names(cols, ""), fresh, classSuperseding, own, classUnchanged, m) + order
+		) JOIN (SELECT call, started_at AS home_start FROM home WHERE month = %[6]d) USING (call)`, names(cols, ""), fresh, classSuperseding, own, classUnchanged, m) + order
 	if err := r.replace(ctx, "checks", m, query); err != nil {
 		return err
 	}

@@ -94,13 +94,13 @@ func (r *Resolver) episodes(ctx context.Context) error {
 	hours := r.set.EpisodeHours
 	script := []string{
 		`CREATE TABLE asg (call UUID, episode UUID, month INTEGER, kind VARCHAR)`,
-		// Only the three columns that the search for neighbours needs.
-		fmt.Sprintf(`CREATE TABLE near AS SELECT call FROM (
-				SELECT call, started_at - lag(started_at) OVER w <= INTERVAL %[1]d HOUR AS after_one,
-					lead(started_at) OVER w - started_at <= INTERVAL %[1]d HOUR AS before_one
-				FROM pres WHERE contact_type = 'clinical' AND animal IS NOT NULL
-				WINDOW w AS (PARTITION BY animal ORDER BY started_at, call))
-			WHERE after_one OR before_one`, hours),
+		// Only what the search for neighbours needs, and half of the animal's name:
+		// should two animals share it, the walk sees a few records too many.
+		fmt.Sprintf(`CREATE TABLE near AS SELECT call, own_month FROM (
+				SELECT call, own_month, micros - lag(micros) OVER w <= %[1]d AS after_one, lead(micros) OVER w - micros <= %[1]d AS before_one
+				FROM (SELECT call, own_month, hash(animal) AS half, epoch_us(started_at) AS micros FROM pres WHERE clinical AND animal IS NOT NULL)
+				WINDOW w AS (PARTITION BY half ORDER BY micros))
+			WHERE after_one OR before_one`, int64(hours)*hourMicros),
 	}
 	for _, q := range script {
 		if err := r.exec(ctx, q); err != nil {
@@ -113,8 +113,10 @@ func (r *Resolver) episodes(ctx context.Context) error {
 	}
 	defer conn.Close()
 	rows, err := r.db.QueryContext(ctx, `
-		SELECT p.call, p.contact, p.animal, p.started_at, coalesce(p.complaint, ''), coalesce(p.hint, ''), p.own_month
-		FROM pres p SEMI JOIN near USING (call) ORDER BY p.animal, p.started_at, p.call`)
+		SELECT p.call, p.contact, p.animal, p.started_at, coalesce(p.complaint, ''), coalesce(p.hint, ''), near.own_month
+		FROM (SELECT call, contact, animal, started_at, complaint, contact_kind AS hint FROM inc_calls
+			UNION ALL SELECT call, contact, animal, started_at, complaint, contact_kind_given FROM settled) p
+		JOIN near USING (call) ORDER BY p.animal, p.started_at, p.call`)
 	if err != nil {
 		return err
 	}

@@ -105,7 +105,7 @@ func (e *Erased) rewrite(ctx context.Context, db *sql.DB, tx *store.Tx, f store.
 	}
 	path := filepath.Join(tx.Staging(), fmt.Sprintf("erased-%d.parquet", n))
 	res, err := db.ExecContext(ctx, fmt.Sprintf(`COPY (SELECT * EXCLUDE (file_row_number) FROM %s WHERE coalesce(NOT (%s), true) ORDER BY file_row_number)
-		TO %s (FORMAT parquet, COMPRESSION zstd, ROW_GROUP_SIZE 122880)`, from, where, duck.Quote(path)))
+		TO %s (%s)`, from, where, duck.Quote(path), parquetOptions))
 	if err != nil {
 		return err
 	}

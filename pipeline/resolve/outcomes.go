@@ -3,6 +3,8 @@ package resolve
 import (
 	"context"
 	"fmt"
+
+	"hindcheck/pipeline/store"
 )
 
 // outcomes resolves the outcomes and links them to episodes: by the call's
@@ -19,19 +21,19 @@ func (r *Resolver) outcomes(ctx context.Context) error {
 			UNION ALL SELECT c.call, c.animal, c.episode, c.episode_month, c.started_at FROM cur_calls c
 				ANTI JOIN placed p USING (call) ANTI JOIN gone g USING (call)`,
 		`CREATE TABLE seek AS
-			SELECT outcome, call, animal, seen_at, true AS fresh, NULL::UUID AS was_episode, NULL::INTEGER AS was_month, NULL::VARCHAR AS was_by FROM inc_outcomes
+			SELECT outcome, call, animal, seen_at, true AS fresh, src_file, src_row, NULL::UUID AS was_episode, NULL::INTEGER AS was_month, NULL::VARCHAR AS was_by FROM inc_outcomes
 			UNION ALL
-			SELECT o.outcome, o.call, o.animal, o.seen_at, false, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o
+			SELECT o.outcome, o.call, o.animal, o.seen_at, false, NULL, NULL, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o
 			ANTI JOIN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding') g USING (outcome)
 			WHERE o.animal IN (SELECT animal FROM stirred) OR o.call IN (SELECT call FROM callmonth)`,
-		`CREATE TABLE by_call AS SELECT s.outcome, w.episode, w.month, w.started_at,
-				s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, s.seen_at < w.started_at - INTERVAL 1 HOUR AS early
-			FROM seek s JOIN whole w USING (call)`,
+		fmt.Sprintf(`CREATE TABLE by_call AS SELECT s.outcome, w.episode, w.month, w.started_at,
+				s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, epoch_us(s.seen_at) < epoch_us(w.started_at) - %d AS early
+			FROM seek s JOIN whole w USING (call)`, int64(hourMicros)),
 		fmt.Sprintf(`CREATE TABLE by_animal AS SELECT s.outcome, min(w.episode) AS episode, min(w.month) AS month, count(*) AS n
 			FROM seek s JOIN whole w ON s.animal = w.animal AND w.episode = w.call
-				AND w.started_at <= s.seen_at + INTERVAL 1 HOUR AND w.started_at > s.seen_at - INTERVAL %d HOUR
-			WHERE s.outcome NOT IN (SELECT outcome FROM by_call) GROUP BY s.outcome`, r.set.LinkHours),
-		`CREATE TABLE link AS SELECT s.outcome, s.fresh, s.was_episode, s.was_month, s.was_by,
+				AND epoch_us(w.started_at) - epoch_us(s.seen_at) <= %d AND epoch_us(s.seen_at) - epoch_us(w.started_at) < %d
+			WHERE s.outcome NOT IN (SELECT outcome FROM by_call) GROUP BY s.outcome`, int64(hourMicros), int64(r.set.LinkHours)*hourMicros),
+		`CREATE TABLE link AS SELECT s.outcome, s.fresh, s.src_file, s.src_row, s.was_episode, s.was_month, s.was_by,
 				CASE WHEN c.other_animal OR c.early THEN NULL WHEN c.outcome IS NOT NULL THEN c.episode WHEN a.n = 1 THEN a.episode END AS episode,
 				CASE WHEN c.other_animal OR c.early THEN NULL WHEN c.episode IS NOT NULL THEN c.month WHEN a.n = 1 THEN a.month END AS month,
 				CASE WHEN c.other_animal THEN 'other_animal' WHEN c.early THEN 'before_call' WHEN c.episode IS NOT NULL THEN 'call'
@@ -122,7 +124,7 @@ func (r *Resolver) unbook(ctx context.Context) error {
 // writeOutcomes writes every month of outcomes that changes.
 func (r *Resolver) writeOutcomes(ctx context.Context) error {
 	script := []string{
-		`CREATE TABLE enter AS SELECT outcome, episode, coalesce(month, own_month) AS month, how FROM link
+		`CREATE TABLE enter AS SELECT outcome, src_file, src_row, episode, coalesce(month, own_month) AS month, how FROM link
 			WHERE fresh AND how IN ('call', 'animal', 'unlinked')`,
 		// A stored outcome never becomes ambiguous again: its old link stands.
 		`CREATE TABLE relink AS SELECT outcome, episode, coalesce(month, own_month) AS month, how, was_month FROM link
@@ -145,16 +147,23 @@ func (r *Resolver) writeOutcomes(ctx context.Context) error {
 	cols := outcomesTable.stored()
 	for _, m := range months {
 		r.touched[m] = true
-		query := fmt.Sprintf(`SELECT %[1]s FROM (
-			SELECT s.*, e.episode, e.month AS episode_month, e.how AS linked_by, %[3]d::INTEGER AS load_no
-			FROM inc_outcomes s JOIN enter e USING (outcome) WHERE e.month = %[2]d
+		staged, err := r.stagedOf(ctx, outcomesTable, fmt.Sprintf("SELECT DISTINCT src_file FROM enter WHERE month = %d", m))
+		if err != nil {
+			return err
+		}
+		query := fmt.Sprintf(`SELECT s.*, e.episode, e.month AS episode_month, e.how AS linked_by, %[2]d::INTEGER AS load_no
+			FROM (%[3]s) s JOIN (SELECT src_file, src_row, episode, month, how FROM enter WHERE month = %[1]d) e
+				ON s.src_file = e.src_file AND s.src_row = e.src_row`, m, r.tx.No, staged)
+		if len(r.tx.Paths(store.Current, "outcomes")) > 0 {
+			query += fmt.Sprintf(`
 			UNION ALL BY NAME
 			SELECT o.* REPLACE (greatest(o.exported_at, t.now_at) AS exported_at) FROM cur_outcomes o LEFT JOIN touch_outcomes t USING (outcome)
-			ANTI JOIN out_gone USING (outcome) ANTI JOIN relink USING (outcome) WHERE o.episode_month = %[2]d
+			ANTI JOIN out_gone USING (outcome) ANTI JOIN relink USING (outcome) WHERE o.episode_month = %[1]d
 			UNION ALL BY NAME
-			SELECT o.* REPLACE (l.episode AS episode, l.month AS episode_month, l.how AS linked_by, %[3]d::INTEGER AS load_no)
-			FROM cur_outcomes o JOIN relink l USING (outcome) WHERE l.month = %[2]d
-		) ORDER BY seen_at, outcome`, names(cols, ""), m, r.tx.No)
+			SELECT o.* REPLACE (l.episode AS episode, l.month AS episode_month, l.how AS linked_by, %[2]d::INTEGER AS load_no)
+			FROM cur_outcomes o JOIN relink l USING (outcome) WHERE l.month = %[1]d`, m, r.tx.No)
+		}
+		query = "SELECT " + names(cols, "") + " FROM (" + query + ") ORDER BY seen_at, outcome"
 		if err := r.replace(ctx, "outcomes", m, query); err != nil {
 			return err
 		}

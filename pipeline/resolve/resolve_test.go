@@ -41,6 +41,13 @@ func (l line) text(word string) string {
 // load runs the resolver on SELECTs of staged rows and commits.
 func (l line) load(at string, staged map[string]string) *Result {
 	l.t.Helper()
+	return l.loadAs(at, staged, testSettings(l.t), nil)
+}
+
+// loadAs is load under other settings; words, if set, tells the words of a
+// staged file.
+func (l line) loadAs(at string, staged map[string]string, set Settings, words func(path string, t table) map[string][]string) *Result {
+	l.t.Helper()
 	ctx := context.Background()
 	tx, err := store.Begin(store.Disk{}, l.dir)
 	if err != nil {
@@ -61,11 +68,15 @@ func (l line) load(at string, staged map[string]string) *Result {
 		if _, err := db.Exec("COPY (" + query + ") TO " + duck.Quote(path) + " (FORMAT parquet)"); err != nil {
 			l.t.Fatalf("%s: %v", tab, err)
 		}
-		in.Parts = append(in.Parts, Part{Table: tab, Path: path, File: n})
+		part := Part{Table: tab, Path: path, File: n}
+		if words != nil {
+			part.Words = words(path, must(tableNamed(tab)))
+		}
+		in.Parts = append(in.Parts, part)
 		in.Exports = append(in.Exports, Export{Name: tab + ".csv", Record: tab})
 		n++
 	}
-	res, err := Run(ctx, tx, in, testSettings(l.t), duck.Options{Threads: 2, MemoryMB: 256})
+	res, err := Run(ctx, tx, in, set, duck.Options{Threads: 2, MemoryMB: 256})
 	if err != nil {
 		l.t.Fatal(err)
 	}

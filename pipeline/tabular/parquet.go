@@ -2,7 +2,9 @@ package tabular
 
 import (
 	"context"
+	"errors"
 	"io"
+	"os"
 	"strconv"
 	"time"
 
@@ -37,6 +39,10 @@ func openParquet(path string) (_ *columnsReader, err error) {
 	if err != nil {
 		return nil, noParquet(path, err)
 	}
+	if err := insideFile(pf, path); err != nil {
+		pf.Close()
+		return nil, noParquet(path, err)
+	}
 	r := &columnsReader{file: pf, row: 1}
 	r.path, r.pull = path, r.pullRows
 	if r.fr, err = pqarrow.NewFileReader(pf, pqarrow.ArrowReadProperties{BatchSize: BatchRows}, memory.DefaultAllocator); err != nil {
@@ -52,6 +58,38 @@ func openParquet(path string) (_ *columnsReader, err error) {
 	}
 	return r, nil
 }
+
+// insideFile checks that every column's pages lie where the file has bytes. The
+// library believes its own footer, and panics in goroutines of its own where
+// nothing of ours could catch it.
+func insideFile(pf *file.Reader, path string) error {
+	st, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	for g := range pf.NumRowGroups() {
+		group := pf.MetaData().RowGroup(g)
+		if group.NumRows() < 0 {
+			return errOutside
+		}
+		for c := range group.NumColumns() {
+			chunk, err := group.ColumnChunk(c)
+			if err != nil {
+				return err
+			}
+			from := chunk.DataPageOffset()
+			if chunk.HasDictionaryPage() && chunk.DictionaryPageOffset() > 0 {
+				from = min(from, chunk.DictionaryPageOffset())
+			}
+			if n := chunk.TotalCompressedSize(); from < 0 || n < 0 || from > st.Size() || n > st.Size()-from || chunk.NumValues() < 0 {
+				return errOutside
+			}
+		}
+	}
+	return nil
+}
+
+var errOutside = errors.New("a column that lies outside the file")
 
 func noParquet(path string, err error) error {
 	return &Problem{File: path, Expected: "a parquet file", Found: "a file that is none, or a damaged one", Remedy: "fetch the file again, or correct file: kind:", Err: err}
