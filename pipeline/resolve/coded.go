@@ -15,6 +15,9 @@ import (
 func (r *Resolver) code(ctx context.Context, t table) error {
 	parts := r.parts[t.name]
 	r.coded[t.name] = map[string]string{}
+	if r.retry != nil {
+		return nil // a retry puts rows of the store, with words of their own, among the staged ones
+	}
 	for _, c := range t.columns {
 		if c.typ != "VARCHAR" {
 			continue

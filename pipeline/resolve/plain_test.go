@@ -20,13 +20,13 @@ var history = []struct {
 		{id: "a", animal: "rex", at: "2026-01-31 23:30", complaint: "vomiting", level: "soon"},
 		{id: "b", animal: "rex", at: "2026-02-01 09:00", complaint: "vomiting", level: "emergency", kind: "re_contact"},
 		{id: "c", animal: "tom", at: "2026-02-02 09:00", level: "home_care"}},
-		[]string{"a gum_colour 1 done pink", "a pupils 2 done equal", "b gum_colour 1 done white", "c gum_colour 1 declined", "c gum_colour 2 done white vet", "e pupils 1 done equal"},
+		[]string{"a gum_colour 1 done pink", "a pupils 2 done equal", "b gum_colour 1 done white", "c gum_colour 1 declined", "c gum_colour 2 done white vet", "e pupils 1 done equal", "x pupils 1 done equal"},
 		[][5]string{{"o1", "a", "", "2026-02-01 10:00", "emergency"}, {"o2", "", "kit", "2026-02-03 10:00", "soon"}}},
 	{"2026-03-03", []call{
 		{id: "d", animal: "tom", at: "2026-01-31 08:00", level: "soon"}, // late: c becomes its re-contact
 		{id: "a", animal: "rex", at: "2026-01-31 23:30", complaint: "vomiting", level: "same_day"},
 		{id: "e", animal: "kit", at: "2026-02-03 08:00", complaint: "limping", level: "home_care"}},
-		[]string{"a gum_colour 1 done blue", "d gum_colour 1 done grey", "e pupils 1 done equal", "e pupils 1 done equal"},
+		[]string{"a gum_colour 1 done blue", "d gum_colour 1 done grey", "e pupils 1 done equal", "e pupils 1 done equal", "x pupils 1 done equal"},
 		[][5]string{{"o1", "a", "", "2026-02-01 10:00", "same_day"}, {"o3", "e", "", "2026-02-04 10:00", "soon"}}},
 }
 
