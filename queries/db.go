@@ -67,6 +67,8 @@ type Meta struct {
 	// dictionary, for questions about other rules; nil where there is none.
 	Rules      *rules.Set           `json:"-"`
 	Dictionary *findings.Dictionary `json:"-"`
+	// RulesText is the rules file as it was written, for a new version of it.
+	RulesText []byte `json:"-"`
 	// Definition names the case definition in force and DefinitionText says it
 	// in words.
 	Definition     string `json:"case_definition"`

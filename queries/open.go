@@ -101,7 +101,13 @@ func OpenViews(ctx context.Context, dir string, opt OpenOptions) (_ *Views, err 
 	if err := makeViews(ctx, db, s, defs, opt.AsOf); err != nil {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
-	return &Views{DB: db, Meta: metaOf(s, defs, opt.AsOf), Files: filesOf(s), Close: func() error { return closeAll(closers) }}, nil
+	meta := metaOf(s, defs, opt.AsOf)
+	if hash := s.Manifest.Definitions.Rules; hash != "" {
+		if meta.RulesText, err = s.Definition(hash); err != nil {
+			return nil, fmt.Errorf("open store %s: rules: %w", dir, err)
+		}
+	}
+	return &Views{DB: db, Meta: meta, Files: filesOf(s), Close: func() error { return closeAll(closers) }}, nil
 }
 
 // filesOf lists every file that a view may read.

@@ -24,3 +24,8 @@ func chooseWriter[T any](name string, all formats[T]) (func(io.Writer, T) error,
 
 // asJSON writes any result as JSON.
 func asJSON[T any](w io.Writer, r T) error { return command.WriteJSON(w, r) }
+
+// bindWriter binds a result to its writer.
+func bindWriter[T any](write func(io.Writer, T) error, r T) func(io.Writer) error {
+	return func(w io.Writer) error { return write(w, r) }
+}
