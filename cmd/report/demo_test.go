@@ -110,8 +110,8 @@ func TestReviewCoversTheTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("loads a whole line")
 	}
-	dir := filepath.Join(t.TempDir(), "demo")
-	if _, err := demoline.Make(context.Background(), demoline.Options{Dir: dir, Seed: 1, Calls: 24000, Threads: 2, Software: "test", Progress: func(string, int64) {}}); err != nil {
+	dir, err := wholeLine()
+	if err != nil {
 		t.Fatal(err)
 	}
 	var r review.Review
