@@ -86,6 +86,21 @@ func (n Node) Has(path string) bool {
 	return false
 }
 
+// Known reports whether a path leads to anything but null, nought included.
+func (n Node) Known(path string) bool {
+	x, err := n.At(path)
+	return err == nil && x.value != nil
+}
+
+// Maybe is the value at a path as a list of one, or of none if it is not there.
+func (n Node) Maybe(path string) []Node {
+	x, err := n.At(path)
+	if err != nil || x.value == nil {
+		return nil
+	}
+	return []Node{x}
+}
+
 // Is reports whether a path leads to the given text.
 func (n Node) Is(path, text string) bool {
 	x, err := n.At(path)

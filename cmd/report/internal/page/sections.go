@@ -48,6 +48,7 @@ var chapters = []chapter{
 		{"data", "What the figures rest on", "What the figures rest on"},
 		{"since", "Since the last review", "Since the last review"},
 		{"methods", "Methods and cautions", "Methods and cautions"},
+		{"quality", "Completeness, delays and coding of the records", "Data quality"},
 		{"beside", "Side by side", "Side by side"},
 	}},
 }

@@ -2,7 +2,6 @@ package review
 
 import (
 	"slices"
-	"strings"
 
 	"hindcheck/metrics"
 	"hindcheck/queries"
@@ -199,53 +198,4 @@ func (b *builder) threshold(f queries.Finding, x queries.Threshold) (Threshold, 
 	w, err := metrics.Wilson(whole, t.Readings, b.opt.Confidence)
 	t.Exact, t.Whole = figure(e), figure(w)
 	return t, err
-}
-
-// Handling says what became of all checks by how the animal was handled.
-type Handling struct {
-	Handling    string `json:"handling"`
-	Done        Figure `json:"done"`
-	NotPossible int64  `json:"not_possible"`
-	Declined    int64  `json:"declined"`
-	NotAsked    int64  `json:"not_asked"`
-}
-
-// fillHandling counts checks that were asked for: one that was not asked says
-// nothing about the handling.
-func (b *builder) fillHandling(r *Review) error {
-	rows, err := b.db.CheckHandling(b.ctx, b.scope)
-	if err != nil {
-		return err
-	}
-	r.Handling = []Handling{}
-	done := []int64{}
-	place := map[string]int{}
-	for _, x := range rows {
-		i, ok := place[x.Handling]
-		if !ok {
-			i = len(r.Handling)
-			place[x.Handling] = i
-			r.Handling, done = append(r.Handling, Handling{Handling: x.Handling}), append(done, 0)
-		}
-		switch h := &r.Handling[i]; x.State {
-		case "done":
-			done[i] += x.N
-		case "not_possible":
-			h.NotPossible += x.N
-		case "declined":
-			h.Declined += x.N
-		default:
-			h.NotAsked += x.N
-		}
-	}
-	for i := range r.Handling {
-		h := &r.Handling[i]
-		e, err := metrics.Wilson(done[i], done[i]+h.NotPossible+h.Declined, b.opt.Confidence)
-		if err != nil {
-			return err
-		}
-		h.Done = figure(e)
-	}
-	slices.SortFunc(r.Handling, func(a, b Handling) int { return strings.Compare(a.Handling, b.Handling) })
-	return nil
 }

@@ -96,13 +96,20 @@ type Review struct {
 	FollowUp   []FollowUp  `json:"follow_up_sample"`
 	Findings   []Finding   `json:"findings"`
 	Thresholds []Threshold `json:"thresholds"`
-	Handling   []Handling  `json:"handling"`
+	// Checks split the checks by species, handling and reason.
+	Checks CheckSplit `json:"checks"`
+	// Answers say what each check took for every answer that decided the advice;
+	// AnswersText defines it.
+	Answers     []Answer `json:"answers"`
+	AnswersText string   `json:"answers_text"`
 	// Readings compare what the owner read with what the vet read.
 	Readings []Reading `json:"readings"`
 	Safety   Safety    `json:"safety"`
 	// Units are sites and advisors, unranked, and what left the rules' level.
 	Units Units `json:"units"`
 	Data  Data  `json:"data"`
+	// Quality says how complete, prompt and steady the records are.
+	Quality Quality `json:"quality"`
 	// Diagram is the flow of episodes from receipt to a known need.
 	Diagram Diagram `json:"diagram"`
 	// Basis is under which definitions, rules and settings all this stands.
@@ -191,8 +198,8 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"groups", b.fillGroups}, {"flags", b.fillFlags}, {"process", b.fillProcess},
 		{"early warnings", b.fillWarnings}, {"animals that stayed away", b.fillStayedAway}, {"missed cases", b.fillMissed},
 		{"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
-		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"handling", b.fillHandling}, {"readings", b.fillReadings},
-		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"flow", b.fillDiagram},
+		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"checks", b.fillCheckSplit}, {"answers", b.fillAnswers}, {"readings", b.fillReadings},
+		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"quality", b.fillQuality}, {"flow", b.fillDiagram},
 		{"awaited", b.fillAwaited}, {"basis", b.fillBasis},
 	} {
 		if err := part.fill(r); err != nil {

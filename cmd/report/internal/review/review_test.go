@@ -113,7 +113,7 @@ func TestYearCorrects(t *testing.T) {
 		x[1].Bias == nil || *x[1].Bias.Low > -0.1 || *x[1].Bias.High < -0.1 || *x[1].Lower.Estimate > *x[1].Bias.Estimate {
 		t.Errorf("readings: %+v", x)
 	}
-	if h := r.Handling; len(h) != 4 || h[1].Handling != "free" || *h[1].Done.Estimate < 0.5 || h[1].Declined == 0 {
+	if h := r.Checks.ByHandling; len(h) != 4 || h[1].Value != "free" || *h[1].Done.Estimate < 0.5 || h[1].Declined == 0 {
 		t.Errorf("handling: %+v", h)
 	}
 	if c := a.Clusters; len(c) != 6 || !c[0].Used || c[0].DesignEffect == nil || c[0].Figure.Numerator > float64(a.Verified.TP) {
