@@ -114,7 +114,7 @@ func TestErase(t *testing.T) {
 	if err != nil || len(v.Faults) > 0 || v.CasesDiffer {
 		t.Errorf("after the erasures: %+v, %v; want a sound store", v, err)
 	}
-	st, err := pipeline.ReadStatus(opt.Store)
+	st, err := pipeline.ReadStatus(t.Context(), opt.Store)
 	if err != nil || len(st.Erasures) != 2 || st.Erasures[0].AfterLoad != 2 {
 		t.Errorf("status: %+v, %v; want two erasures after load 2", st, err)
 	}

@@ -72,7 +72,10 @@ type Summary struct {
 	Aside    map[string]int64 `json:"set_aside"`
 	Examples []string         `json:"examples,omitempty"`
 	Links    map[string]int64 `json:"links"`
-	DataCut  time.Time        `json:"data_cut"`
+	// Unusual counts readings outside the usual range of well animals, by
+	// finding and species. They are kept as they are.
+	Unusual []store.Unusual `json:"unusual"`
+	DataCut time.Time       `json:"data_cut"`
 	// Rebuilt says that a definition changed and all cases were derived anew.
 	Rebuilt bool `json:"rebuilt,omitempty"`
 	// Retry is the account of a retry, nil for a load.
@@ -218,9 +221,6 @@ func (l *loader) finish(ctx context.Context) error {
 	set := l.defs.Settings()
 	set.Progress = func(step string) { l.opt.Progress(step, 0) }
 	set.RebuildCases = rebuild
-	for _, e := range l.exports {
-		l.in.Exports = append(l.in.Exports, resolve.Export{Name: e.Name, Record: e.Record, Source: e.Source, Content: e.ContentHash})
-	}
 	res, err := resolve.Run(ctx, l.tx, l.in, set, duck.Options{Threads: l.opt.Threads, MemoryMB: l.opt.MemoryMB})
 	if err != nil {
 		return err
@@ -287,7 +287,8 @@ func (l *loader) readStream(ctx context.Context, t reading) error {
 		return err
 	}
 	if load, ok := l.tx.Manifest.Has(got.ContentHash, t.desc.Hash); ok {
-		l.exports, l.in.Parts = l.exports[:len(l.exports)-1], l.in.Parts[:parts]
+		n := len(l.exports) - 1
+		l.exports, l.in.Exports, l.in.Parts = l.exports[:n], l.in.Exports[:n], l.in.Parts[:parts]
 		l.sum.Known = append(l.sum.Known, KnownExport{t.path, load})
 		return nil
 	}
@@ -323,6 +324,8 @@ func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt t
 	for _, p := range got.SetAsideParts {
 		l.in.Parts = append(l.in.Parts, resolve.Part{Table: resolve.AsideTable, Path: p, File: no})
 	}
+	l.in.Exports = append(l.in.Exports, resolve.Export{Name: name, Record: got.Record, Source: t.desc.Source, Content: got.ContentHash,
+		Reading: t.desc.ReadingColumn(), Labels: t.desc.WideLabels()})
 	l.exports = append(l.exports, store.Export{Name: name, Record: got.Record, Source: t.desc.Source, ContentHash: got.ContentHash,
 		MappingHash: t.desc.Hash, ExportedAt: got.ExportedAt.UTC(), Notes: got.Notes})
 	return got, nil
@@ -380,6 +383,7 @@ func (l *loader) account(res *resolve.Result) error {
 		l.sum.Aside[reason] += n
 	}
 	l.sum.Links = res.Links
+	l.sum.Unusual = res.Unusual
 	l.sum.Exports = l.exports
 	l.sum.Load = l.tx.No
 	l.sum.DataCut = l.tx.Manifest.DataCut()
@@ -395,7 +399,7 @@ func (l *loader) commit(res *resolve.Result) error {
 	sort.Slice(res.Add, func(i, j int) bool { return res.Add[i].Path < res.Add[j].Path })
 	return l.tx.Commit(store.Change{
 		Add: res.Add, Drop: res.Drop, Texts: l.defs.texts,
-		Load:        &store.Load{No: l.tx.No, At: l.opt.Now.UTC(), DataCut: l.sum.DataCut, Exports: l.exports, Sums: l.sum.Sums, Links: res.Links},
+		Load:        &store.Load{No: l.tx.No, At: l.opt.Now.UTC(), DataCut: l.sum.DataCut, Exports: l.exports, Sums: l.sum.Sums, Links: res.Links, Unusual: res.Unusual},
 		Definitions: l.ids(), KeyCheck: l.opt.Key.Check(), Software: l.opt.Software,
 	})
 }

@@ -31,7 +31,7 @@ func TestLoadAccountsForEveryRow(t *testing.T) {
 	if aside != sum.Sums.SetAside {
 		t.Errorf("reasons add up to %d, set aside are %d", aside, sum.Sums.SetAside)
 	}
-	st, err := pipeline.ReadStatus(filepath.Join(dir, "store"))
+	st, err := pipeline.ReadStatus(t.Context(), filepath.Join(dir, "store"))
 	if err != nil {
 		t.Fatal(err)
 	}

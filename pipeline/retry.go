@@ -87,7 +87,7 @@ func (l *loader) retry(ctx context.Context, which resolve.AsideFilter, files []s
 		}
 		found[sum], names[filepath.Base(path)] = path, true
 	}
-	l.in.Retry = &resolve.Retry{Filter: which, Labels: map[int32]map[string][]string{}}
+	l.in.Retry = &resolve.Retry{Filter: which}
 	for _, w := range waiting {
 		desc, why := describing(w, descs)
 		path, ok := found[w.content]
@@ -152,7 +152,6 @@ func (l *loader) readAgain(ctx context.Context, w refused, path string, desc *so
 		return fmt.Errorf("%s: the file changed while it was read; nothing was loaded; try again", w.name)
 	}
 	l.exports[no].RefusedOnly, l.exports[no].Notes = true, nil
-	l.in.Retry.Labels[int32(no)] = desc.WideLabels()
 	return nil
 }
 

@@ -42,6 +42,7 @@ type names struct {
 //	{{nFindings}}       how many findings there are
 //	{{tried "x"}}       relation x with the bits of the rules that are asked about
 //	{{nTried}}          how many flags those rules have
+//	{{usual}}           a common table of the usual ranges: finding, species, low, high
 //	{{triedSums "x"}}   [x of flag 0, ...] of those rules for x one of fired, unknown
 func (d *DB) expand(q Question, n names) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
@@ -50,6 +51,7 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"flags":      func(what string) (string, error) { return d.flagSums(what) },
 		"flagList":   func() []flagSQL { return d.flagList() },
 		"nFlags":     func() int { return len(d.meta.Flags) },
+		"usual":      func() string { return d.usual() },
 		"nFired":     func() string { return d.fired() },
 		"words":      func() string { return d.words("") },
 		"anyWords":   func() string { return d.words("any_value") },

@@ -27,3 +27,18 @@ func (d *DB) firedWords() string {
 	}
 	return b.String()
 }
+
+// usual is a common table of the usual ranges of the dictionary in force. Ids
+// and species are identifiers, as the dictionary's reader has checked.
+func (d *DB) usual() string {
+	var rows []string
+	if d.meta.Dictionary != nil {
+		for _, r := range d.meta.Dictionary.UsualRanges() {
+			rows = append(rows, fmt.Sprintf("('%s', '%s', %v::DOUBLE, %v::DOUBLE)", r.Finding.ID, r.Species, r.Low, r.High))
+		}
+	}
+	if len(rows) == 0 {
+		rows = []string{"(NULL::VARCHAR, NULL::VARCHAR, NULL::DOUBLE, NULL::DOUBLE)"}
+	}
+	return "usual(finding, species, low, high) AS (VALUES " + strings.Join(rows, ", ") + ")"
+}

@@ -25,7 +25,7 @@ func statusCommand(s command.Streams) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			st, err := pipeline.ReadStatus(set.Store)
+			st, err := pipeline.ReadStatus(cmd.Context(), set.Store)
 			if err != nil {
 				return err
 			}
@@ -40,9 +40,9 @@ func statusCommand(s command.Streams) *cobra.Command {
 
 // writeStatusCSV writes a row a month.
 func writeStatusCSV(w io.Writer, st *pipeline.Status) error {
-	rows := [][]string{{"month", "episodes", "calls", "checks", "outcomes"}}
+	rows := [][]string{{"month", "episodes", "verified", "calls", "checks", "outcomes"}}
 	for _, m := range st.Months {
-		rows = append(rows, []string{fmt.Sprintf("%d-%02d", m.Month/100, m.Month%100), fmt.Sprint(m.Episodes), fmt.Sprint(m.Calls), fmt.Sprint(m.Checks), fmt.Sprint(m.Outcomes)})
+		rows = append(rows, []string{fmt.Sprintf("%d-%02d", m.Month/100, m.Month%100), fmt.Sprint(m.Episodes), fmt.Sprint(m.Verified), fmt.Sprint(m.Calls), fmt.Sprint(m.Checks), fmt.Sprint(m.Outcomes)})
 	}
 	return csv.NewWriter(w).WriteAll(rows)
 }
@@ -53,13 +53,16 @@ const shownLoads = 5
 func writeStatus(w io.Writer, st *pipeline.Status) error {
 	fmt.Fprintf(w, "%s: load %d, data up to %s, %.1f MB, written by %s\n", st.Store, len(st.Loads), st.DataCut.Format("2006-01-02"), float64(st.Bytes)/1e6, st.Software)
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "month\tepisodes\tcalls\tchecks\toutcomes\t")
+	fmt.Fprintln(tw, "month\tepisodes\tverified\tcalls\tchecks\toutcomes\t")
 	for _, m := range st.Months {
-		fmt.Fprintf(tw, "%d-%02d\t%d\t%d\t%d\t%d\t\n", m.Month/100, m.Month%100, m.Episodes, m.Calls, m.Checks, m.Outcomes)
+		fmt.Fprintf(tw, "%d-%02d\t%d\t%d\t%d\t%d\t%d\t\n", m.Month/100, m.Month%100, m.Episodes, m.Verified, m.Calls, m.Checks, m.Outcomes)
 	}
 	if err := tw.Flush(); err != nil {
 		return err
 	}
+	fmt.Fprintln(w, "verified: episodes with a report of what was found, by whatever route")
+	writeCounts(w, "outcomes linked by", st.Links)
+	writeUnusual(w, st.Unusual)
 	fmt.Fprintf(w, "set aside: %d rows\n", st.SetAside)
 	for _, e := range st.Erasures {
 		fmt.Fprintf(w, "erased after load %d, on %s: one %s, %d calls\n", e.AfterLoad, e.At.Format("2006-01-02"), e.Kind, e.Rows["calls"])

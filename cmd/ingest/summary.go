@@ -45,6 +45,7 @@ func writeSummary(w io.Writer, dir string, sum *pipeline.Summary) error {
 		fmt.Fprintf(w, "  %s\n", e)
 	}
 	writeCounts(w, "outcomes linked by", sum.Links)
+	writeUnusual(w, sum.Unusual)
 	writeCounts(w, "put right or noticed", notes(sum.Exports))
 	if sum.Rebuilt {
 		fmt.Fprintln(w, "a definition changed: the cases of all months were derived anew")
@@ -127,6 +128,28 @@ func notes(exports []store.Export) map[string]int64 {
 		}
 	}
 	return out
+}
+
+// writeUnusual writes which readings lie outside the usual range, a line a finding.
+func writeUnusual(w io.Writer, list []store.Unusual) {
+	last := ""
+	for _, u := range list {
+		if u.Below+u.Above == 0 {
+			continue
+		}
+		sep := ";"
+		if u.Finding != last {
+			if last != "" {
+				fmt.Fprintln(w)
+			}
+			fmt.Fprintf(w, "outside the usual range, and kept: %s", u.Finding)
+			last, sep = u.Finding, ""
+		}
+		fmt.Fprintf(w, "%s %s %d below and %d above of %d", sep, u.Species, u.Below, u.Above, u.Readings)
+	}
+	if last != "" {
+		fmt.Fprintln(w)
+	}
 }
 
 // writeCounts writes "title: a 1, b 2" in the order of the names.

@@ -1,6 +1,10 @@
 package intake
 
-import "hindcheck/pipeline/records"
+import (
+	"fmt"
+
+	"hindcheck/pipeline/records"
+)
 
 // across checks what no column can tell alone.
 func (w *worker) across(rows int) {
@@ -18,6 +22,7 @@ func (w *worker) across(rows int) {
 	switch w.p.table.Name {
 	case records.Calls.Name:
 		w.ordered(col("started_at"), col("ended_at"), rows)
+		w.weighed(col("species"), col("weight_kg"), rows)
 	case records.Coverage.Name:
 		w.ordered(col("from_date"), col("to_date"), rows)
 	case records.Outcomes.Name:
@@ -90,6 +95,33 @@ func (w *worker) local(c *column) bool {
 		}
 	}
 	return false
+}
+
+// weighed sets aside calls with a weight that no animal of the species has: a
+// unit or an animal was mistaken.
+func (w *worker) weighed(species, weight *column, rows int) {
+	if species == nil || weight == nil {
+		return
+	}
+	for name, limit := range records.WeightLimits {
+		word, ok := species.words.index[name]
+		if !ok {
+			continue
+		}
+		var at *place
+		for i := range rows {
+			j := w.base + i
+			if weight.valid[j] == 0 || species.valid[j] == 0 || species.i32[j] != word || w.faults[i].reason != noFault ||
+				weight.f64[j] >= limit[0] && weight.f64[j] <= limit[1] {
+				continue
+			}
+			if at == nil {
+				at = w.placeOf(weight, fmt.Sprintf("the weight of a %s from %s to %s kg", name, plain(limit[0]), plain(limit[1])), "look at the row in the export: the unit, the number and the animal")
+			}
+			w.faults[i] = fault{outOfRange, foundNumber, int32(len(plain(weight.f64[j]))), at}
+			w.faulty = true
+		}
+	}
 }
 
 // linked sets aside outcomes that belong to neither a call nor an animal.

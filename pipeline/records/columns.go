@@ -10,8 +10,12 @@ const (
 	SrcRow     = "src_row"     // row as a spreadsheet shows it, counted from 1
 )
 
+// WeightLimits are the lightest and heaviest that an animal of a species can be,
+// in kg, newborn or grown: common practice. Others are held to the widest.
+var WeightLimits = map[string][2]float64{"dog": {0.05, 120}, "cat": {0.05, 15}, "rabbit": {0.02, 12}, "horse": {20, 1300}}
+
 // Limits of numbers are the widest of any animal that is kept (a newborn
-// rabbit, a heavy horse); limits by species belong to the findings and rules.
+// rabbit, a heavy horse); limits of readings by species belong to the findings.
 var (
 	// Calls has one row a call: one triage record of one animal in one contact.
 	Calls = table("calls",

@@ -16,6 +16,9 @@ func (r *Resolver) checks(ctx context.Context) error {
 			UNION ALL SELECT c.call, c.episode_month, c.started_at FROM cur_calls c ANTI JOIN callmonth USING (call)`); err != nil {
 		return err
 	}
+	if err := r.outliers(ctx); err != nil {
+		return err
+	}
 	if r.retry != nil {
 		if err := r.pickChecks(ctx); err != nil {
 			return err
@@ -107,6 +110,9 @@ func (r *Resolver) checksOfMonths(ctx context.Context, months []int) error {
 	if err := r.compareChecks(ctx, was); err != nil {
 		return err
 	}
+	if err := r.countUnusual(ctx, months); err != nil {
+		return err
+	}
 	changed, err := r.bookChecks(ctx)
 	if err != nil {
 		return err
@@ -136,7 +142,7 @@ func (r *Resolver) stageMonths(ctx context.Context, months []int) error {
 		return err
 	}
 	return r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE chk AS SELECT s.*, %s, h.month AS home_month, h.started_at AS home_start FROM (%s) s
-		JOIN (SELECT call, month, started_at FROM home WHERE month IN (%s)) h USING (call)`, byVet, staged, list))
+		JOIN (SELECT call, month, started_at FROM home WHERE month IN (%s)) h USING (call)`, byVet, r.withoutOutliers(staged), list))
 }
 
 // dropBeaten takes out of chk what does not come from the winning export of a

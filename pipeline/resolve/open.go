@@ -49,7 +49,14 @@ type Input struct {
 
 // Export tells one reading of an export: its base name, the kind of record, the
 // source description, and the hash of its content.
-type Export struct{ Name, Record, Source, Content string }
+type Export struct {
+	Name, Record, Source, Content string
+	// Reading is the column of the answers in the long form of checks. Labels
+	// tell by column the findings of the wide form: there a reading is refused,
+	// not a row.
+	Reading string
+	Labels  map[string][]string
+}
 
 // Part is one staged Parquet file of the load.
 type Part struct {
@@ -73,6 +80,8 @@ type Result struct {
 	// Aside counts refused rows by reason; in a retry those refused again.
 	Aside   map[string]int64
 	Retried Retried
+	// Unusual counts the readings that enter by finding and species.
+	Unusual []store.Unusual
 }
 
 // Resolver carries one load through the steps.
@@ -87,6 +96,8 @@ type Resolver struct {
 	aside int
 	// touched are the months of calls whose cases must be derived anew.
 	touched map[int]bool
+	// hasOutliers says that readings were set aside for their species.
+	hasOutliers bool
 	// inMemory are the tables whose staged rows have been read into memory.
 	inMemory map[string]bool
 	// fresh are the staged files of this load by table and month.
@@ -141,13 +152,8 @@ func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Opt
 // open makes the views st_TABLE (staged) and cur_TABLE (present), and the
 // names of the exports.
 func (r *Resolver) open(ctx context.Context) error {
-	if err := r.exec(ctx, `CREATE TABLE files (no INTEGER PRIMARY KEY, name VARCHAR, record VARCHAR, source VARCHAR, content VARCHAR)`); err != nil {
+	if err := r.openFiles(ctx); err != nil {
 		return err
-	}
-	for no, f := range r.files {
-		if err := r.exec(ctx, `INSERT INTO files VALUES (?, ?, ?, ?, ?)`, no, f.Name, f.Record, f.Source, f.Content); err != nil {
-			return err
-		}
 	}
 	for _, t := range []table{callsTable, checksTable, outcomesTable, coverageTable} {
 		if err := r.code(ctx, t); err != nil {
@@ -166,6 +172,28 @@ func (r *Resolver) open(ctx context.Context) error {
 		}
 		if err := r.exec(ctx, view("cur_"+t.name, r.tx.Paths(store.Current, t.name), t.stored())); err != nil {
 			return err
+		}
+	}
+	return nil
+}
+
+// openFiles makes the tables files (the exports) and label (the findings of
+// columns of the wide form).
+func (r *Resolver) openFiles(ctx context.Context) error {
+	if err := r.exec(ctx, `CREATE TABLE files (no INTEGER PRIMARY KEY, name VARCHAR, record VARCHAR, source VARCHAR, content VARCHAR, reading VARCHAR);
+		CREATE TABLE label (src_file INTEGER, "column" VARCHAR, finding VARCHAR)`); err != nil {
+		return err
+	}
+	for no, f := range r.files {
+		if err := r.exec(ctx, `INSERT INTO files VALUES (?, ?, ?, ?, ?, nullif(?, ''))`, no, f.Name, f.Record, f.Source, f.Content, f.Reading); err != nil {
+			return err
+		}
+		for column, findings := range f.Labels {
+			for _, id := range findings {
+				if err := r.exec(ctx, `INSERT INTO label VALUES (?, ?, ?)`, no, column, id); err != nil {
+					return err
+				}
+			}
 		}
 	}
 	return nil

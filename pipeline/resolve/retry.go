@@ -18,9 +18,6 @@ import (
 type Retry struct {
 	// Filter chooses among the rows set aside.
 	Filter AsideFilter
-	// Labels tell, by export number and column, the findings that a column of
-	// a wide export of checks holds: there a reading is refused, not a row.
-	Labels map[int32]map[string][]string
 }
 
 // AsideFilter narrows rows set aside; an empty field does not.
@@ -50,18 +47,6 @@ type Retried struct {
 func (r *Resolver) startRetry(ctx context.Context) error {
 	if r.retry == nil {
 		return nil
-	}
-	if err := r.exec(ctx, `CREATE TABLE label (src_file INTEGER, "column" VARCHAR, finding VARCHAR)`); err != nil {
-		return err
-	}
-	for no, columns := range r.retry.Labels {
-		for column, findings := range columns {
-			for _, f := range findings {
-				if err := r.exec(ctx, `INSERT INTO label VALUES (?, ?, ?)`, no, column, f); err != nil {
-					return err
-				}
-			}
-		}
 	}
 	cond, args := r.retry.Filter.Where()
 	err := r.exec(ctx, `CREATE TABLE waiting AS SELECT f.no AS src_file, a.row AS src_row, a."column", a.reason, bool_or(`+cond+`) AS chosen
@@ -169,7 +154,7 @@ func (r *Resolver) pickChecks(ctx context.Context) error {
 	const unit = "call, vet"
 	cols := checksTable.staged()
 	script := []string{
-		`CREATE TABLE again_all AS SELECT DISTINCT s.*, ` + byVet + ` FROM st_checks s JOIN tried t ON t.src_file = s.src_file AND t.src_row = s.src_row
+		`CREATE TABLE again_all AS SELECT DISTINCT s.*, ` + byVet + ` FROM (` + r.withoutOutliers("SELECT * FROM st_checks") + `) s JOIN tried t ON t.src_file = s.src_file AND t.src_row = s.src_row
 			WHERE t.chosen AND (t.finding IS NULL OR t.finding = s.finding)`,
 		// Checks of the same calls that were not refused.
 		`CREATE TABLE near_checks AS SELECT src_file, src_row, call, vet, finding, seq FROM (SELECT *, ` + byVet + ` FROM st_checks) SEMI JOIN again_all USING (` + unit + `)`,

@@ -184,6 +184,15 @@ type WideColumn struct {
 	Optional  bool
 }
 
+// ReadingColumn is the column of the answers in the long form of checks, "" in
+// others.
+func (d *Description) ReadingColumn() string {
+	if d.Reading == nil {
+		return ""
+	}
+	return d.Reading.From[0][0]
+}
+
 // WideLabels tells, for each column under which a reading of the wide form may
 // be refused, the findings that it belongs to.
 func (d *Description) WideLabels() map[string][]string {

@@ -103,6 +103,8 @@ type Load struct {
 	Sums    Sums      `json:"sums"`
 	// Links counts outcomes by how they were linked.
 	Links map[string]int64 `json:"links,omitempty"`
+	// Unusual counts readings outside the usual range of well animals.
+	Unusual []Unusual `json:"unusual,omitempty"`
 }
 
 // Definitions names the files under which cases were derived, by SHA-256. The

@@ -40,7 +40,7 @@ CREATE TABLE calls (call UUID, contact UUID, episode UUID, contact_type VARCHAR,
   level VARCHAR, rule_level VARCHAR, ruleset VARCHAR, override_reason VARCHAR, safety_net BOOLEAN, call_seconds INTEGER,
   person_hurt VARCHAR, formal_complaint VARCHAR);
 CREATE TABLE checks (call UUID, finding VARCHAR, handling VARCHAR, state VARCHAR, reason VARCHAR, episode_month INTEGER, seq SMALLINT, observer VARCHAR, setting VARCHAR, animal_state VARCHAR,
-  value_code VARCHAR, value_number DOUBLE, asked_at TIMESTAMP);
+  value_code VARCHAR, value_number DOUBLE, number_given DOUBLE, unit_given VARCHAR, count SMALLINT, window_s SMALLINT, asked_at TIMESTAMP);
 CREATE TABLE outcomes (outcome UUID, call UUID, animal UUID, episode UUID, episode_month INTEGER, practice VARCHAR, source VARCHAR, route VARCHAR, seen_at TIMESTAMP, recorded_at TIMESTAMP,
   vet_level VARCHAR, disposition VARCHAR, diagnosis_group VARCHAR, independent VARCHAR, match_score DOUBLE, euthanasia_reason VARCHAR, no_attend_reason VARCHAR, treatment_begun BOOLEAN,
   selection_p DOUBLE, responded BOOLEAN, reviewer UUID, foreseeable VARCHAR, avoidable VARCHAR, review_reason VARCHAR);
