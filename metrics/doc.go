@@ -87,6 +87,8 @@
 //	to show a sensitivity above a floor             PlanAboveFloor
 //	... to know it within a half-width              PlanHalfWidth
 //	to tell two rule sets apart                     PlanPaired, PairedPower
+//	how much longer until any figure is clear
+//	    of a bound                                  MonthsToSettle
 //
 // A continuous finding: area and thresholds
 //
@@ -123,6 +125,7 @@
 //	who is moved up and down                        NetReclassification
 //	all of it where only some episodes were
 //	    verified                                    CompareRulesPartial
+//	what of it is certain without assumptions       ComparePairBounds
 //
 // What a rule set is worth
 //

@@ -43,6 +43,10 @@ type RuleCorrection struct {
 	// the second, rule set marks; Extra and Spared how many of those not in need. The
 	// verified ones are known, the others expected.
 	Gained, Lost, Extra, Spared Estimate
+	// ExtraPerGained is (Extra - Spared) / (Gained - Lost): how many more animals not in
+	// need the first rule set marks for each one in need that it marks more. Below 0 it
+	// spares visits as well. It needs a Gained above Lost that its own limits confirm.
+	ExtraPerGained Estimate
 	// Verified holds the pairs whose need is known, whatever the route, and Naive what they
 	// alone would say.
 	Verified RulePair
@@ -254,6 +258,24 @@ func (c *RuleCorrection) fill(p pairPosterior, conf float64) {
 	actualNot := func(d pairDraw) [4]float64 { return d.actualNotNeeded }
 	c.Gained, c.Lost = number(pairFirstOnly, actual), number(pairSecondOnly, actual)
 	c.Extra, c.Spared = number(pairFirstOnly, actualNot), number(pairSecondOnly, actualNot)
+	c.ExtraPerGained = p.extraPerGained(conf)
+}
+
+// extraPerGained divides net extra by net gained, where the gain is beyond doubt: with a
+// denominator on either side of 0 a ratio has no interval.
+func (p pairPosterior) extraPerGained(conf float64) Estimate {
+	why := p.blocked[pairFirstOnly]
+	if why == "" {
+		why = p.blocked[pairSecondOnly]
+	}
+	gain := p.estimate(conf, why, "", func(d pairDraw) (float64, bool) { return d.actual[pairFirstOnly] - d.actual[pairSecondOnly], true })
+	if gain.Estimable() && gain.Low <= 0 {
+		why = "it is not certain that more animals in need would be marked"
+	}
+	return p.estimate(conf, why, "no more animals in need would be marked", func(d pairDraw) (float64, bool) {
+		gained := d.actual[pairFirstOnly] - d.actual[pairSecondOnly]
+		return (d.actualNotNeeded[pairFirstOnly] - d.actualNotNeeded[pairSecondOnly]) / gained, gained > 0
+	})
 }
 
 // warn puts the share of thinly followed-up episodes beside the corrected figures.
@@ -264,7 +286,7 @@ func (c *RuleCorrection) warn(minSampled int64) {
 	w := fmt.Sprintf("%d of %d unverified episodes are in cells with fewer than %d followed up", c.ThinUnverified, c.Unverified, minSampled)
 	for _, e := range []*Estimate{
 		&c.FirstSensitivity, &c.SecondSensitivity, &c.FirstSpecificity, &c.SecondSpecificity, &c.SensitivityDifference,
-		&c.SpecificityDifference, &c.RelativeSensitivity, &c.RelativeSpecificity, &c.Gained, &c.Lost, &c.Extra, &c.Spared,
+		&c.SpecificityDifference, &c.RelativeSensitivity, &c.RelativeSpecificity, &c.Gained, &c.Lost, &c.Extra, &c.Spared, &c.ExtraPerGained,
 	} {
 		if e.Estimable() {
 			e.Warnings = append(e.Warnings, w)

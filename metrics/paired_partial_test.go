@@ -169,3 +169,23 @@ func TestCompareRulesPartialNotFollowedUp(t *testing.T) {
 		}
 	}
 }
+
+// By hand: of 40 marked by the first alone all are known, 10 in need and 30 not; the second
+// alone marks 2 in need and 6 not: (30 - 6) / (10 - 2) = 3 for each one found.
+func TestExtraPerGained(t *testing.T) {
+	s := PairVerificationStratum{Both: VerificationCell{SampledNeeded: 5, SampledNotNeeded: 5}, Neither: VerificationCell{SampledNotNeeded: 50},
+		FirstOnly: VerificationCell{SampledNeeded: 10, SampledNotNeeded: 30}, SecondOnly: VerificationCell{SampledNeeded: 2, SampledNotNeeded: 6}}
+	got, err := CompareRulesPartial([]PairVerificationStratum{s}, correctionOptions(1, 400))
+	if err != nil || got.ExtraPerGained.Value != 3 || got.ExtraPerGained.Low != 3 || got.ExtraPerGained.High != 3 {
+		t.Errorf("%+v, %v", got.ExtraPerGained, err)
+	}
+	s.FirstOnly.Unverified = 100
+	if got, err = CompareRulesPartial([]PairVerificationStratum{s}, correctionOptions(1, 400)); err != nil || !(got.ExtraPerGained.Low < got.ExtraPerGained.Value) ||
+		math.Abs(got.ExtraPerGained.Value-(30+75-6)/(10+25-2.0)) > 1e-12 {
+		t.Errorf("with unverified ones: %+v, %v", got.ExtraPerGained, err)
+	}
+	s.FirstOnly.SampledNeeded, s.FirstOnly.Unverified = 1, 0
+	if got, err = CompareRulesPartial([]PairVerificationStratum{s}, correctionOptions(1, 400)); err != nil || got.ExtraPerGained.Estimable() {
+		t.Errorf("no gain, no ratio: %+v, %v", got.ExtraPerGained, err)
+	}
+}
