@@ -56,6 +56,9 @@ func Make(ctx context.Context, opt Options) (*pipeline.Summary, error) {
 	if err := os.CopyFS(opt.Dir, demo.Settings()); err != nil {
 		return nil, fmt.Errorf("demonstration line: %w", err)
 	}
+	if err := writeProposals(filepath.Join(opt.Dir, "proposals")); err != nil {
+		return nil, fmt.Errorf("demonstration line: %w", err)
+	}
 	key, err := demoKey(opt.Seed)
 	if err != nil {
 		return nil, err
@@ -66,6 +69,23 @@ func Make(ctx context.Context, opt Options) (*pipeline.Summary, error) {
 		Files: pipeline.DefinitionFiles{Rules: at("rules.yaml"), CaseDefinition: at("case_definition.yaml"), Strata: at("strata.yaml")},
 		Now:   time.Now(), Threads: opt.Threads, Software: opt.Software, Progress: opt.Progress,
 	})
+}
+
+// writeProposals writes the changes of rules that the line might discuss.
+func writeProposals(dir string) error {
+	list, err := demo.Proposals()
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	for _, p := range list {
+		if err := os.WriteFile(filepath.Join(dir, p.Name), p.Text, 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // demoKey is no secret: the animals are invented, and with the same key two
