@@ -22,6 +22,12 @@ var catBreathing = []edit{
 	{"{finding: breathing_rate, at_least: 60}", "{finding: breathing_rate, at_least: 40}"},
 }
 
+// sooner lets a flag about dogs and cats demand the same day.
+func sooner(condition string) edit {
+	const head, tail = "    demands: soon\n    when_unknown: leave\n    all:\n      - {finding: ", "}\n"
+	return edit{head + condition + tail, strings.Replace(head, "demands: soon\n", "demands: same_day\n    species: [dog, cat]\n", 1) + condition + tail}
+}
+
 // proposals are made from rules.yaml, so that they differ from it in nothing else.
 var proposals = []struct {
 	name, ruleset, title, reason string
@@ -30,19 +36,21 @@ var proposals = []struct {
 	{"cat_breathing.yaml", "demo_2026_2", "Cats breathing fast are seen earlier",
 		"needed care is missed among cats that breathe forty to sixty times a minute", catBreathing},
 	{"after_stress.yaml", "demo_2026_3", "Mouth breathing after stress is no emergency",
-		"hardly any cat with this flag alone needed care at once; the same day is soon enough", []edit{
-			{"    why: taken over from the flag for cats at rest, to be on the safe side\n    demands: emergency", "    why: a cat that has just been chased or carried may pant for a while\n    demands: same_day"},
+		"hardly any cat with this flag alone needed care at once, and few the same day", []edit{
+			{"    why: taken over from the flag for cats at rest, to be on the safe side\n    demands: emergency", "    why: a cat that has just been chased or carried may pant for a while\n    demands: soon"},
 		}},
 	{"fewer_visits.yaml", "demo_2026_4", "Fewer visits", "practices ask for fewer visits; not a reason about animals", []edit{
 		{"    why: airway, lung or chest trouble that tires the animal out\n    demands: emergency", "    why: airway, lung or chest trouble that tires the animal out\n    demands: soon"},
 		{"    why: blockage, bleeding or infection inside\n    demands: same_day", "    why: blockage, bleeding or infection inside\n    demands: soon"},
 		{"{finding: capillary_refill_s, at_least: 2}", "{finding: capillary_refill_s, at_least: 3.5}"},
 	}},
-	{"rabbits_wait.yaml", "demo_2026_5", "Cats sooner, rabbits later", "cats that breathe fast are missed; rabbits that do not eat take up many visits", append([]edit{
+	{"rabbits_wait.yaml", "demo_2026_5", "Dogs and cats sooner, rabbits later", "ill dogs and cats are missed; rabbits that do not eat take up many visits", append([]edit{
+		sooner("responsiveness, is: [dull]"), sooner("stool, is: [bloody, black]"), sooner("urination, is: [frequent_small, blood]"),
+		sooner("coat_wounds, is: [wound, deep_wound]"), sooner("hind_limbs, is: [weak]"),
 		{"title: Rabbit has not eaten for twelve hours", "title: Rabbit has not eaten for two days"},
 		{"{finding: hours_since_eating, at_least: 12}", "{finding: hours_since_eating, at_least: 48}"},
-		{"title: Rabbit has passed no droppings for twelve hours", "title: Rabbit has passed no droppings for two days"},
-		{"{finding: hours_since_droppings, at_least: 12}", "{finding: hours_since_droppings, at_least: 48}"},
+		{"title: Rabbit has passed no droppings for twelve hours", "title: Rabbit has passed no droppings for a day"},
+		{"{finding: hours_since_droppings, at_least: 12}", "{finding: hours_since_droppings, at_least: 24}"},
 	}, catBreathing...)},
 }
 

@@ -81,6 +81,10 @@ type Subgroups struct {
 	Properties []string
 	// SensitivityLoss is as in Accuracy, for each group at both cuts.
 	SensitivityLoss float64
+	// LeastInNeed is how many animals of a group must be known to have been in
+	// need at the cut for it to be judged; a smaller group is shown, and its newly
+	// missed cases need their reasons like all others. 0 judges every group.
+	LeastInNeed int
 }
 
 // Workload are the criteria for those who see the animals; nil is not asked.

@@ -140,10 +140,13 @@ func (c *Criteria) readSubgroups(n strict.Node) {
 	if !n.Exists() {
 		return
 	}
-	m := n.Map("properties", "sensitivity_loss")
+	m := n.Map("properties", "sensitivity_loss", "least_in_need")
 	c.Subgroups.Properties = m.Need("properties").Each(func(x strict.Node) string { return x.Choice(Properties...) })
 	if x := m.Need("sensitivity_loss"); x.Exists() {
 		c.Subgroups.SensitivityLoss = *share(x, 0, 1)
+	}
+	if x := m.Get("least_in_need"); x.Exists() {
+		c.Subgroups.LeastInNeed = x.Int(1, 100_000)
 	}
 }
 

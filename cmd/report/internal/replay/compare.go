@@ -160,7 +160,7 @@ func (b *builder) accuracy(c *Comparison, strata []metrics.PairVerificationStrat
 	c.Spared = b.number(c.NotNeeded.OnlyOld, x.Spared, limits.Spared, c.Mature)
 	c.ExtraPerCaught = figure(x.ExtraPerGained)
 	c.sensitivity, c.sensDiff, c.specDiff, c.perCaught = x.FirstSensitivity, x.SensitivityDifference, x.SpecificityDifference, x.ExtraPerGained
-	return b.worth(c, strata, x.Verified)
+	return b.worth(c, x)
 }
 
 func p(t metrics.TestResult) *float64 {
@@ -171,20 +171,16 @@ func p(t metrics.TestResult) *float64 {
 	return &v
 }
 
-func (b *builder) worth(c *Comparison, strata []metrics.PairVerificationStratum, verified metrics.RulePair) error {
-	list, err := metrics.CompareWorthPartial(strata, plausible, b.options(b.std.Confidence))
-	if err != nil {
-		return err
-	}
-	for _, x := range list {
-		naive, err := metrics.NetBenefitDifference(verified, x.Threshold, b.std.Confidence)
+func (b *builder) worth(c *Comparison, x corrected) error {
+	for _, w := range x.worth {
+		naive, err := metrics.NetBenefitDifference(x.Verified, w.Threshold, b.std.Confidence)
 		if err != nil {
 			return err
 		}
-		c.Worth = append(c.Worth, Worth{Threshold: x.Threshold, Visits: rounded((1 - x.Threshold) / x.Threshold), Naive: figure(naive),
-			Old: figure(x.Second), New: figure(x.First), Difference: figure(x.Difference), All: figure(x.All)})
+		c.Worth = append(c.Worth, Worth{Threshold: w.Threshold, Visits: rounded((1 - w.Threshold) / w.Threshold), Naive: figure(naive),
+			Old: figure(w.Second), New: figure(w.First), Difference: figure(w.Difference), All: figure(w.All)})
 	}
-	even, err := metrics.BreakEven(verified, b.std.Confidence)
+	even, err := metrics.BreakEven(x.Verified, b.std.Confidence)
 	c.BreakEven = figure(even)
 	return err
 }

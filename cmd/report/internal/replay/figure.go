@@ -2,6 +2,7 @@ package replay
 
 import (
 	"math"
+	"strings"
 
 	"hindcheck/cmd/report/internal/review"
 	"hindcheck/metrics"
@@ -11,8 +12,15 @@ import (
 // between processors, and a dossier has the same bytes everywhere.
 func rounded(x float64) float64 { return math.Round(x*1e9) / 1e9 }
 
+// sides are the words of package metrics for the pairs of answers, and ours.
+var sides = strings.NewReplacer(
+	"marked by both", "sent in under both", "marked by the first only", "newly sent in", "marked by the second only", "newly not sent in",
+	"marked by neither", "sent in under neither", "the first rule set", "the proposal", "the second rule set", "the current rules",
+	"the two rule sets", "both sets of rules")
+
 // figure dresses an estimate.
 func figure(e metrics.Estimate) review.Figure {
+	e.NotEstimable = sides.Replace(e.NotEstimable)
 	for _, x := range []*float64{&e.Value, &e.Low, &e.High, &e.Numerator, &e.Denominator} {
 		*x = rounded(*x)
 	}

@@ -17,6 +17,7 @@ type Groups struct {
 	// Margin is the loss of sensitivity beyond which a group counts as harmed,
 	// MarginSource who stated it.
 	Margin       float64 `json:"margin"`
+	LeastInNeed  int     `json:"least_in_need"`
 	MarginSource string  `json:"margin_source"`
 	// Way is how the rules are followed here; Multiplicity says how the number
 	// of groups is allowed for.
@@ -32,6 +33,8 @@ const (
 	Met        = "met"
 	NotMet     = "not_met"
 	CannotTell = "cannot_tell"
+	// TooFew is the answer about a group that the criteria leave out.
+	TooFew = "too_few"
 )
 
 // Group is one group of animals at one cut.
@@ -53,8 +56,8 @@ type Group struct {
 	Naive     review.Figure `json:"naive"`
 	Corrected review.Figure `json:"corrected"`
 	Range     review.Range  `json:"range"`
-	// Answer is met (no harm beyond the margin), not_met (harm) or cannot_tell;
-	// Why says it.
+	// Answer is met (no harm beyond the margin), not_met (harm), cannot_tell or
+	// too_few; Why says it.
 	Answer string `json:"answer"`
 	Why    string `json:"why"`
 
@@ -87,7 +90,7 @@ func (b *builder) groups(r *Report) error {
 	if c := b.opt.Criteria; c != nil {
 		g.Way = c.Judged
 		if len(c.Subgroups.Properties) > 0 {
-			g.Margin, g.MarginSource = c.Subgroups.SensitivityLoss, "criteria "+c.ID
+			g.Margin, g.MarginSource, g.LeastInNeed = c.Subgroups.SensitivityLoss, "criteria "+c.ID, c.Subgroups.LeastInNeed
 		}
 	}
 	w := b.judgedWay()
@@ -112,7 +115,7 @@ func (b *builder) groups(r *Report) error {
 				return err
 			}
 			strata[one.id()] = s
-			if one.Down > 0 {
+			if one.Down > 0 && one.Needed >= int64(g.LeastInNeed) {
 				g.Tests++
 			}
 			g.List = append(g.List, one)
@@ -125,7 +128,7 @@ func (b *builder) groups(r *Report) error {
 			return err
 		}
 	}
-	rank := map[string]int{NotMet: 0, CannotTell: 1, Met: 2}
+	rank := map[string]int{NotMet: 0, CannotTell: 1, TooFew: 2, Met: 3}
 	slices.SortStableFunc(g.List, func(a, b Group) int { return cmp.Compare(rank[a.Answer], rank[b.Answer]) })
 	return nil
 }
@@ -182,8 +185,10 @@ func (b *builder) judgeGroup(g *Group, all *Groups, strata []metrics.PairVerific
 	switch {
 	case g.Down == 0:
 		g.Answer, g.Why = Met, fmt.Sprintf("none of its %s would fall below the cut", calls(g.Calls))
+	case g.Needed < int64(all.LeastInNeed):
+		g.Answer, g.Why = TooFew, fmt.Sprintf("only %d known to have been in need; the criteria judge groups of %d or more", g.Needed, all.LeastInNeed)
 	case !d.Estimable():
-		g.Answer, g.Why = CannotTell, "the difference is not estimable: "+d.NotEstimable
+		g.Answer, g.Why = CannotTell, "the difference is not estimable: "+sides.Replace(d.NotEstimable)
 	case d.Low > -all.Margin:
 		g.Answer, g.Why = Met, "the lower limit of the difference lies above minus the margin"
 	case d.High < -all.Margin:

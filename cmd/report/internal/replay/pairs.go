@@ -100,40 +100,61 @@ func cell(s *metrics.PairVerificationStratum, pair int) *metrics.VerificationCel
 }
 
 // narrow is how far a share may move between the extremes of the cells that
-// nobody followed up before it counts as not estimable, as in the review.
+// nobody followed up before it counts as not estimable, as in the review; a number
+// of animals may move by as much of those known to be in need.
 const narrow = 0.05
+
+// corrected is a comparison with its worth.
+type corrected struct {
+	metrics.RuleCorrection
+	worth []metrics.CorrectedRuleWorth
+}
+
+func (b *builder) partial(strata []metrics.PairVerificationStratum, conf float64) (c corrected, err error) {
+	if c.RuleCorrection, err = metrics.CompareRulesPartial(strata, b.options(conf)); err != nil {
+		return c, err
+	}
+	c.worth, err = metrics.CompareWorthPartial(strata, plausible, b.options(conf))
+	return c, err
+}
 
 // correct compares two rule sets on strata. Figures that are not estimable only
 // because a few episodes lie in cells of which nobody was followed up are
 // computed at both extremes of those cells; where these hardly differ, the
 // figure stands midway and its limits cover both.
-func (b *builder) correct(strata []metrics.PairVerificationStratum, conf float64) (metrics.RuleCorrection, error) {
-	c, err := metrics.CompareRulesPartial(strata, b.options(conf))
-	if err != nil || c.SensitivityDifference.Estimable() || !unfollowed(strata) {
+func (b *builder) correct(strata []metrics.PairVerificationStratum, conf float64) (corrected, error) {
+	c, err := b.partial(strata, conf)
+	if err != nil || !unfollowed(strata) {
 		return c, err
 	}
-	var at [4]metrics.RuleCorrection
+	var at [4]corrected
 	for i, needed := range [4][4]bool{
-		{false, false, true, false}, // worst for the proposal: all that it lowers was in need
-		{false, true, false, false}, // best
+		{onlyOld: true}, // worst for the proposal: all that it lowers was in need
+		{onlyNew: true}, // best
 		{true, true, true, true}, {},
 	} {
-		if at[i], err = metrics.CompareRulesPartial(settled(strata, needed), b.options(conf)); err != nil {
+		if at[i], err = b.partial(settled(strata, needed), conf); err != nil {
 			return c, err
 		}
 	}
-	for _, f := range []struct {
-		of   func(*metrics.RuleCorrection) *metrics.Estimate
-		i, j int
-	}{
-		{func(c *metrics.RuleCorrection) *metrics.Estimate { return &c.SensitivityDifference }, 0, 1},
-		{func(c *metrics.RuleCorrection) *metrics.Estimate { return &c.SpecificityDifference }, 1, 0},
-		{func(c *metrics.RuleCorrection) *metrics.Estimate { return &c.FirstSensitivity }, 2, 3},
-		{func(c *metrics.RuleCorrection) *metrics.Estimate { return &c.SecondSensitivity }, 2, 3},
-		{func(c *metrics.RuleCorrection) *metrics.Estimate { return &c.FirstSpecificity }, 2, 3},
-		{func(c *metrics.RuleCorrection) *metrics.Estimate { return &c.SecondSpecificity }, 2, 3},
-	} {
-		midway(f.of(&c), *f.of(&at[f.i]), *f.of(&at[f.j]))
+	worst, best, all, none := &at[0], &at[1], &at[2], &at[3]
+	animals := narrow * float64(max(1, c.Verified.Needed.N()))
+	midway(&c.SensitivityDifference, worst.SensitivityDifference, best.SensitivityDifference, narrow)
+	midway(&c.SpecificityDifference, worst.SpecificityDifference, best.SpecificityDifference, narrow)
+	midway(&c.FirstSensitivity, all.FirstSensitivity, none.FirstSensitivity, narrow)
+	midway(&c.SecondSensitivity, all.SecondSensitivity, none.SecondSensitivity, narrow)
+	midway(&c.FirstSpecificity, all.FirstSpecificity, none.FirstSpecificity, narrow)
+	midway(&c.SecondSpecificity, all.SecondSpecificity, none.SecondSpecificity, narrow)
+	midway(&c.Gained, worst.Gained, best.Gained, animals)
+	midway(&c.Lost, worst.Lost, best.Lost, animals)
+	midway(&c.Extra, worst.Extra, best.Extra, animals)
+	midway(&c.Spared, worst.Spared, best.Spared, animals)
+	midway(&c.ExtraPerGained, worst.ExtraPerGained, best.ExtraPerGained, math.Inf(1))
+	for i := range c.worth {
+		midway(&c.worth[i].Difference, worst.worth[i].Difference, best.worth[i].Difference, narrow)
+		midway(&c.worth[i].First, all.worth[i].First, none.worth[i].First, narrow)
+		midway(&c.worth[i].Second, all.worth[i].Second, none.worth[i].Second, narrow)
+		midway(&c.worth[i].All, all.worth[i].All, none.worth[i].All, narrow)
 	}
 	return c, nil
 }
@@ -170,8 +191,10 @@ func settled(strata []metrics.PairVerificationStratum, needed [4]bool) []metrics
 	return out
 }
 
-func midway(e *metrics.Estimate, a, b metrics.Estimate) {
-	if e.Estimable() || !a.Estimable() || !b.Estimable() || math.Abs(a.Value-b.Value) > narrow {
+// midway fills a figure that is not estimable from two extremes, if these lie
+// within room of each other.
+func midway(e *metrics.Estimate, a, b metrics.Estimate, room float64) {
+	if e.Estimable() || !a.Estimable() || !b.Estimable() || math.Abs(a.Value-b.Value) > room {
 		return
 	}
 	*e = metrics.Estimate{

@@ -181,7 +181,7 @@ func (b *builder) against(e metrics.Estimate, bound float64) (Judged, error) {
 	case metrics.FloorNotMet:
 		return Judged{Answer: NotMet, Why: "both limits lie on the wrong side of the bound"}, nil
 	case metrics.FloorNotEstimable:
-		return Judged{Answer: CannotTell, Why: "not estimable: " + e.NotEstimable, Never: "more months alone do not help; calls have to be followed up"}, nil
+		return Judged{Answer: CannotTell, Why: "not estimable: " + sides.Replace(e.NotEstimable), Never: "more months alone do not help; calls have to be followed up"}, nil
 	}
 	j := Judged{Answer: CannotTell, Why: "the limits hold the bound"}
 	return j, b.settle(&j, e, bound)
@@ -209,15 +209,19 @@ func (b *builder) settle(j *Judged, e metrics.Estimate, bound float64) error {
 func (b *builder) judgeGroups(r *Report, _ *Way, v *Verdict) error {
 	for _, property := range b.opt.Criteria.Subgroups.Properties {
 		j := Judged{Name: "no " + property + " loses sensitivity", Asked: "at most " + points(r.Groups.Margin) + " in each, at both cuts", Answer: Met, Why: "every group passes by itself"}
-		passed, all := 0, 0
+		passed, few, all := 0, 0, 0
 		for i := range r.Groups.List {
 			g := &r.Groups.List[i]
 			if g.Property != property {
 				continue
 			}
 			all++
-			if g.Answer == Met {
+			switch g.Answer {
+			case Met:
 				passed++
+				continue
+			case TooFew:
+				few++
 				continue
 			}
 			// The list holds harm before doubt.
@@ -231,6 +235,9 @@ func (b *builder) judgeGroups(r *Report, _ *Way, v *Verdict) error {
 			}
 		}
 		j.Found = fmt.Sprintf("%d of %d groups and cuts pass", passed, all)
+		if few > 0 {
+			j.Found += fmt.Sprintf(", %d hold too few to judge", few)
+		}
 		v.add(j)
 	}
 	return nil
