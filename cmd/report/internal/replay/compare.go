@@ -80,7 +80,7 @@ type Pairwise struct {
 }
 
 // Worth is net benefit at one threshold probability, in animals in need found
-// an episode.
+// for each 1,000 calls.
 type Worth struct {
 	// Threshold is the chance of need at which a visit would just be accepted,
 	// Visits the same as needless visits for one animal found.
@@ -177,8 +177,8 @@ func (b *builder) worth(c *Comparison, x corrected) error {
 		if err != nil {
 			return err
 		}
-		c.Worth = append(c.Worth, Worth{Threshold: w.Threshold, Visits: rounded((1 - w.Threshold) / w.Threshold), Naive: figure(naive),
-			Old: figure(w.Second), New: figure(w.First), Difference: figure(w.Difference), All: figure(w.All)})
+		c.Worth = append(c.Worth, Worth{Threshold: w.Threshold, Visits: rounded((1 - w.Threshold) / w.Threshold), Naive: figure(times(naive, 1000)),
+			Old: figure(times(w.Second, 1000)), New: figure(times(w.First, 1000)), Difference: figure(times(w.Difference, 1000)), All: figure(times(w.All, 1000))})
 	}
 	even, err := metrics.BreakEven(x.Verified, b.std.Confidence)
 	c.BreakEven = figure(even)

@@ -86,8 +86,8 @@ func (b *builder) record() (Record, error) {
 	meta, proposed := b.db.Meta(), b.opt.Proposed
 	r := Record{
 		Proposed: ruleFile(proposed.Set, proposed.Set.File), Current: ruleFile(b.oldSet, ""), Changes: []Change{}, Load: meta.AsOf, DataCut: meta.DataCut.UTC(),
-		Definition: Source{meta.Definition, meta.DefinitionHash}, DefinitionText: meta.DefinitionText, Dictionary: Source{proposed.Dict.ID, proposed.Dict.Hash()},
-		Strata: Source{"level, " + list(meta.Strata), meta.StrataHash}, Warnings: []string{},
+		Definition: b.stored("case definition"), DefinitionText: meta.DefinitionText, Dictionary: Source{proposed.Dict.ID, proposed.Dict.Hash()},
+		Strata: b.stored("strata"), Warnings: []string{},
 	}
 	if b.opt.Current != nil {
 		r.Current.File = filepath.Base(b.oldSet.File)
@@ -107,15 +107,14 @@ func (b *builder) record() (Record, error) {
 	return r, b.criteriaRecord(&r)
 }
 
-func list(words []string) string {
-	out := ""
-	for i, w := range words {
-		if i > 0 {
-			out += ", "
+// stored is a definition of the store by the kind under which it was read.
+func (b *builder) stored(kind string) Source {
+	for _, f := range b.db.Meta().Files {
+		if f.Kind == kind {
+			return Source{f.ID, f.Hash}
 		}
-		out += w
 	}
-	return out
+	return Source{ID: "not on record"}
 }
 
 // criteriaRecord notes by what is judged, and whether it was fixed in time.
@@ -137,9 +136,3 @@ func (b *builder) criteriaRecord(r *Record) error {
 	}
 	return nil
 }
-
-// way of the record in words, for pages.
-var wayLabels = map[string]string{exact.word: exact.label, kept.word: kept.label}
-
-// WayLabel says in words how rules were followed.
-func WayLabel(word string) string { return wayLabels[word] }

@@ -16,9 +16,11 @@ type Verdict struct {
 	// Answer is met, not_met or cannot_tell; Headline says it.
 	Answer   string `json:"answer"`
 	Headline string `json:"headline"`
-	Met      int    `json:"met"`
-	NotMet   int    `json:"not_met"`
-	Open     int    `json:"cannot_tell"`
+	// Way says how rules were taken to be followed.
+	Way    string `json:"way"`
+	Met    int    `json:"met"`
+	NotMet int    `json:"not_met"`
+	Open   int    `json:"cannot_tell"`
 	// Judged has each criterion with its answer.
 	Judged []Judged `json:"judged"`
 }
@@ -50,7 +52,7 @@ func (b *builder) judge(r *Report) error {
 	if c == nil {
 		return nil
 	}
-	v := &Verdict{}
+	v := &Verdict{Way: b.judgedWay().label}
 	w := &r.Ways[0]
 	if c.Judged == kept.word {
 		w = &r.Ways[1]

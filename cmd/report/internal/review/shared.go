@@ -10,17 +10,8 @@ import (
 // What other reports share with the review: how a figure is written, how
 // verified episodes divide into found and sampled ones, which period is judged.
 
-// FigureOf dresses an estimate.
-func FigureOf(e metrics.Estimate) Figure { return figure(e) }
-
 // RangeOf dresses the range of a figure.
 func RangeOf(r metrics.Range) Range { return bounds(r) }
-
-// Enter adds n episodes to a verification cell according to how their need
-// became known; level is the advice, need 1, 0 or -1 for not verified.
-func Enter(c *metrics.VerificationCell, level, route, need int8, n int64) {
-	enter(c, level, route, need, n)
-}
 
 // ChoosePeriod says which months are judged and what is mature. from and to are
 // yyyymm, or 0 for the twelve months to the latest mature one.
