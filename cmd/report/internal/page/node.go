@@ -198,6 +198,11 @@ func (n Node) text(path, class string, write func(string) string) (template.HTML
 // Word prints a stored word with blanks for underscores, "not recorded" if empty.
 func (n Node) Word(path string) (template.HTML, error) { return n.text(path, "word", Words) }
 
+// Short prints the beginning of a hash, enough for people to compare.
+func (n Node) Short(path string) (template.HTML, error) {
+	return n.text(path, "short", func(s string) string { return s[:min(12, len(s))] })
+}
+
 // Words writes a stored word for people.
 func Words(s string) string {
 	if s == "" {

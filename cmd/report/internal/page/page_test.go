@@ -161,6 +161,8 @@ func shown(value any, as string) string {
 				return "not recorded"
 			}
 			return strings.ReplaceAll(v, "_", " ")
+		case "short":
+			return fmt.Sprintf("%.12s", v)
 		case "day":
 			at, _ := time.Parse(time.RFC3339Nano, v)
 			return at.Format("2 Jan 2006")

@@ -69,6 +69,9 @@ func (s section) number() string {
 
 // partLink is a reference to another part by its number, for paper too.
 func partLink(id string) (template.HTML, error) {
+	if id == "conclusion" {
+		return `<a href="#conclusion">first&nbsp;sheet</a>`, nil
+	}
 	s := section{id: id}
 	if s.number() == "" {
 		return "", fmt.Errorf("no part %q", id)

@@ -113,8 +113,9 @@ type Review struct {
 	// Diagram is the flow of episodes from receipt to a known need.
 	Diagram Diagram `json:"diagram"`
 	// Basis is under which definitions, rules and settings all this stands.
-	Basis    Basis    `json:"basis"`
-	Cautions []string `json:"cautions"`
+	Basis     Basis     `json:"basis"`
+	Checklist Checklist `json:"checklist"`
+	Cautions  []string  `json:"cautions"`
 }
 
 // AsOf says which state of the store was read.
@@ -200,7 +201,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		{"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
 		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"checks", b.fillCheckSplit}, {"answers", b.fillAnswers}, {"readings", b.fillReadings},
 		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"quality", b.fillQuality}, {"flow", b.fillDiagram},
-		{"awaited", b.fillAwaited}, {"basis", b.fillBasis},
+		{"awaited", b.fillAwaited}, {"basis", b.fillBasis}, {"checklist", b.fillChecklist},
 	} {
 		if err := part.fill(r); err != nil {
 			return nil, fmt.Errorf("review %s: %w", part.name, err)
