@@ -166,8 +166,10 @@ func TestNext(t *testing.T) {
 		t.Errorf("nothing met, and still: %+v", got)
 	}
 	for want, change := range map[string]func(*Review){
-		"cases":    func(r *Review) { r.Missed.InMonth = make([]Case, 2) },
-		"accuracy": func(r *Review) { r.Conclusion.Questions[0].Verdict, r.Conclusion.Questions[0].Sentence = Concern, "above" },
+		"cases": func(r *Review) { r.Missed.InMonth = make([]Case, 2) },
+		"accuracy": func(r *Review) {
+			r.Conclusion.Questions[0].Verdict, r.Conclusion.Questions[0].Sentence = Concern, "above"
+		},
 		"trend": func(r *Review) {
 			r.Charts = []ControlChart{{Title: "c", Points: []ChartPoint{{Month: "2026-07", Signals: []string{"s"}}}}}
 		},
