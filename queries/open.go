@@ -27,6 +27,9 @@ type OpenOptions struct {
 	AsOf int
 	// Threads and MemoryMB bound DuckDB; 0 leaves them to package duck.
 	Threads, MemoryMB int
+	// Definition judges by another case definition than the store's: cases are
+	// derived under it, and stored_cases are those of the store.
+	Definition *casedef.Definition
 	// NoSpill makes a query fail that does not fit into memory, and no folder.
 	NoSpill bool
 }
@@ -98,8 +101,11 @@ func OpenViews(ctx context.Context, dir string, opt OpenOptions) (_ *Views, err 
 		return nil, err
 	}
 	closers = append(closers, db.Close)
-	if err := makeViews(ctx, db, s, defs, opt.AsOf); err != nil {
+	if err := makeViews(ctx, db, s, defs, opt); err != nil {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
+	}
+	if opt.Definition != nil {
+		defs = under(defs, opt.Definition)
 	}
 	meta := metaOf(s, defs, opt.AsOf)
 	if hash := s.Manifest.Definitions.Rules; hash != "" {
@@ -127,11 +133,18 @@ func closeAll(closers []func() error) error {
 	return errors.Join(errs...)
 }
 
+// under is a copy of the definitions with another case definition.
+func under(defs *pipeline.Definitions, other *casedef.Definition) *pipeline.Definitions {
+	out := *defs
+	out.CaseDef = other
+	return &out
+}
+
 // makeViews makes the relations that the questions name.
-func makeViews(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipeline.Definitions, asOf int) error {
-	views := map[string]string{"set_aside": resolve.AsideAsOf(s, asOf)}
+func makeViews(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipeline.Definitions, opt OpenOptions) error {
+	views := map[string]string{"set_aside": resolve.AsideAsOf(s, opt.AsOf)}
 	for _, name := range resolve.Tables {
-		query, err := resolve.AsOf(s, name, asOf)
+		query, err := resolve.AsOf(s, name, opt.AsOf)
 		if err != nil {
 			return err
 		}
@@ -142,25 +155,37 @@ func makeViews(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipelin
 			return fmt.Errorf("view %s: %w", name, err)
 		}
 	}
-	if err := makeCases(ctx, db, s, defs, asOf); err != nil {
+	if opt.Definition == nil {
+		if err := makeCases(ctx, db, "cases", s, defs, opt.AsOf); err != nil {
+			return err
+		}
+		_, err := db.ExecContext(ctx, "CREATE VIEW stored_cases AS SELECT * FROM cases")
 		return err
 	}
-	_, err := db.ExecContext(ctx, "CREATE VIEW stored_cases AS SELECT * FROM cases")
-	return err
+	if err := makeCases(ctx, db, "stored_cases", s, defs, opt.AsOf); err != nil {
+		return err
+	}
+	return deriveCases(ctx, db, "cases", under(defs, opt.Definition))
 }
 
-// makeCases makes cases: those of the store if it is shown as it is now.
-func makeCases(ctx context.Context, db *sql.DB, s *store.Snapshot, defs *pipeline.Definitions, asOf int) error {
+// makeCases makes a relation of cases: those of the store if it is shown as it
+// is now.
+func makeCases(ctx context.Context, db *sql.DB, name string, s *store.Snapshot, defs *pipeline.Definitions, asOf int) error {
 	paths := s.Paths(store.Cases, "")
 	if asOf == s.Manifest.LastLoad() && len(paths) > 0 {
-		_, err := db.ExecContext(ctx, "CREATE VIEW cases AS SELECT * FROM read_parquet("+duck.FileList(paths)+", hive_partitioning = false)")
+		_, err := db.ExecContext(ctx, "CREATE VIEW "+name+" AS SELECT * FROM read_parquet("+duck.FileList(paths)+", hive_partitioning = false)")
 		return err
 	}
+	return deriveCases(ctx, db, name, defs)
+}
+
+// deriveCases derives cases from the records; the store is not touched.
+func deriveCases(ctx context.Context, db *sql.DB, name string, defs *pipeline.Definitions) error {
 	query, err := resolve.CasesSQL(resolve.Relations{Calls: "FROM calls", Checks: "FROM checks", Outcomes: "FROM outcomes"}, defs.Settings())
 	if err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, "CREATE TABLE cases AS "+query)
+	_, err = db.ExecContext(ctx, "CREATE TABLE "+name+" AS "+query)
 	return err
 }
 

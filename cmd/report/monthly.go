@@ -23,7 +23,9 @@ import (
 // monthlyOptions are the flags of monthly that are no settings.
 type monthlyOptions struct {
 	month, meeting string
-	pdf            bool
+	// compare and baseline name periods, also and events files.
+	compare, baseline, also, events string
+	pdf                             bool
 }
 
 func monthlyCommand(s command.Streams, open opener) *cobra.Command {
@@ -38,6 +40,9 @@ summary of two sheets for the meeting, and says where; without, it prints the
 review in the --format asked for. --pdf also prints page and summary with an
 installed Chromium.
 
+--compare sets a second period beside the review and --also a second case
+definition on the same records; --events marks dated changes on the charts.
+
 A written review is kept in the folder of --reviews. The next one finds it there,
 says what changed since, and carries forward the actions in actions.yaml, which
 people edit. Nothing asks a clock: actions are overdue by the day of --meeting, or
@@ -45,7 +50,8 @@ of the data, so the same store gives the same review again.`,
 		Example: `  report demo --dir demo
   report monthly --store demo/store --out review
   report monthly --store demo/store --out review --meeting 2026-11-20
-  report monthly --store demo/store --month 2026-06 --format json`,
+  report monthly --store demo/store --month 2026-06 --format json
+  report monthly --store demo/store --out review --also demo/case_definition.yaml --month 2026-08 --compare 2025-05..2025-08`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			set, err := settings.Load(cmd.Flags(), s.Env)
@@ -58,6 +64,10 @@ of the data, so the same store gives the same review again.`,
 	settings.AddFlags(cmd.Flags(), append(reading, "format", "out", "under-triage-limit", "over-triage-limit", "limit-source", "reviews", "actions", "browser")...)
 	cmd.Flags().StringVar(&opt.month, "month", "", "`MONTH` to review, such as 2026-07; empty takes the latest mature one")
 	cmd.Flags().StringVar(&opt.meeting, "meeting", "", "`DAY` of the meeting, such as 2026-11-20, by which actions are overdue; empty takes that of the data")
+	cmd.Flags().StringVar(&opt.compare, "compare", "", "`PERIOD` to set beside the review: 2026-02 for the twelve months to it, or 2025-09..2026-02")
+	cmd.Flags().StringVar(&opt.also, "also", "", "`FILE` with a second case definition, to judge the same records by")
+	cmd.Flags().StringVar(&opt.baseline, "baseline", "", "`PERIOD` that flags are compared with; empty takes the twelve months before")
+	cmd.Flags().StringVar(&opt.events, "events", "", "`FILE` of dated changes to mark on the charts: a list events of date, what and new_limits (true or false)")
 	cmd.Flags().BoolVar(&opt.pdf, "pdf", false, "also print page and summary as PDF, with an installed Chromium; needs --out")
 	return cmd
 }
@@ -82,6 +92,12 @@ func runMonthly(ctx context.Context, s command.Streams, open opener, set setting
 	defer db.Close()
 	build := reviewOptions(set)
 	build.Month = number
+	if build.Also, err = opt.beside(ctx, set, &build); err != nil {
+		return err
+	}
+	if build.Also != nil {
+		defer build.Also.Close()
+	}
 	r, err := review.Build(ctx, db, build)
 	if err != nil {
 		return fmt.Errorf("monthly: %w", err)

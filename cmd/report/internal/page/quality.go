@@ -6,7 +6,7 @@ import (
 	"hindcheck/cmd/report/internal/figure"
 )
 
-func init() { register(template.FuncMap{"filled": filled, "moved": moved}) }
+func init() { register(template.FuncMap{"filled": filled, "moved": moved, "besideCell": besideCell}) }
 
 // filled draws a share as a bar.
 func filled(n Node, path string) (template.HTML, error) {
@@ -22,5 +22,12 @@ func filled(n Node, path string) (template.HTML, error) {
 func moved(n Node) (template.HTML, error) {
 	svg, err := figure.Forest(id(n.path)+"-moved", "Share of the word now and before",
 		"Filled disc: now. Open square: before. The numbers stand in this row.", interval(n, "word_now"), interval(n, "word_before"), figure.Interval{})
+	return template.HTML(svg), err
+}
+
+// besideCell draws the two figures that stand side by side.
+func besideCell(n Node) (template.HTML, error) {
+	svg, err := figure.Forest(id(n.path)+"-beside", "Second and first figure",
+		"Filled disc: second. Open square: first. The numbers stand in this row.", interval(n, "second"), interval(n, "first"), figure.Interval{})
 	return template.HTML(svg), err
 }

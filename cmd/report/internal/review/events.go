@@ -23,7 +23,7 @@ type Event struct {
 }
 
 // ReadEvents reads an events file: a list "events" of date (2026-03-01), what,
-// and new_limits (yes or no, no if it is left out). All faults of the file are
+// and new_limits (true or false, false if it is left out). All faults of the file are
 // returned together.
 func ReadEvents(file string, data []byte) ([]Event, error) {
 	doc, top := strict.Parse(file, data)

@@ -43,6 +43,11 @@ type Options struct {
 	// BaselineFrom and BaselineTo (yyyymm) bound the period that flags are
 	// compared with; 0 takes the twelve months before.
 	BaselineFrom, BaselineTo int
+	// CompareFrom and CompareTo (yyyymm) bound a second period to set beside the
+	// review; 0 for none. Also is a database over the same records under a second
+	// case definition; nil for none.
+	CompareFrom, CompareTo int
+	Also                   *queries.DB
 	// Events are dated changes to mark on the charts.
 	Events []Event
 }
@@ -112,6 +117,8 @@ type Review struct {
 	Quality Quality `json:"quality"`
 	// Diagram is the flow of episodes from receipt to a known need.
 	Diagram Diagram `json:"diagram"`
+	// Beside sets a second period or definition beside the review, if asked for.
+	Beside []Beside `json:"beside"`
 	// Basis is under which definitions, rules and settings all this stands.
 	Basis     Basis     `json:"basis"`
 	Checklist Checklist `json:"checklist"`
@@ -201,7 +208,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 		{"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
 		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"checks", b.fillCheckSplit}, {"answers", b.fillAnswers}, {"readings", b.fillReadings},
 		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"quality", b.fillQuality}, {"flow", b.fillDiagram},
-		{"awaited", b.fillAwaited}, {"basis", b.fillBasis}, {"checklist", b.fillChecklist},
+		{"side by side", b.fillBeside}, {"awaited", b.fillAwaited}, {"basis", b.fillBasis}, {"checklist", b.fillChecklist},
 	} {
 		if err := part.fill(r); err != nil {
 			return nil, fmt.Errorf("review %s: %w", part.name, err)
