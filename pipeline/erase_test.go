@@ -8,15 +8,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/google/uuid"
 
-	"hindcheck/datasets/demo"
 	"hindcheck/pipeline"
 	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/store"
-	"hindcheck/pipeline/store/storetest"
 )
 
 // subjects reads from the calls export one animal and one owner with calls.
@@ -128,28 +125,6 @@ func TestErase(t *testing.T) {
 			t.Errorf("%s %s: %v; want a refusal that does not repeat the identifier", e.Kind, e.Store, err)
 		}
 	}
-}
-
-func TestPowerCutDuringAnErasure(t *testing.T) {
-	dir := demoLine(t, demo.Options{Seed: 5, Calls: 60, From: time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC), To: time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC)})
-	opt := loadOptions(t, dir)
-	load(t, opt)
-	animal, _ := subjects(t, opt.Exports[0])
-	erase := pipeline.EraseOptions{Kind: "animal", Identifier: animal, Key: opt.Key, Now: opt.Now, Threads: 2}
-	before := digest(t, opt.Store, 0)
-	whole := filepath.Join(dir, "whole")
-	copyTree(t, opt.Store, whole)
-	erase.Store = whole
-	if _, err := pipeline.Erase(context.Background(), erase); err != nil {
-		t.Fatal(err)
-	}
-	after := digest(t, whole, 0)
-	cutEverywhere(t, opt.Store, before, after, 5, func(work string, p *storetest.PowerCut) error {
-		e := erase
-		e.Store, e.FS = work, p
-		_, err := pipeline.Erase(context.Background(), e)
-		return err
-	})
 }
 
 // A reader that holds the store keeps the old files; the receipt says so.

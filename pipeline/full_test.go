@@ -24,7 +24,7 @@ const diskFaults = "LOAD_FAULTS"
 // next load works. By default each operation meets one of the faults;
 // LOAD_FAULTS=all is the long run.
 func TestDiskFaultsAtEveryOperation(t *testing.T) {
-	k := newKillLine(t)
+	k := newKillLine(t, "load")
 	faults := []storetest.Failing{{Err: syscall.ENOSPC, Stays: true}, {Err: syscall.EACCES}, {Err: syscall.EROFS, Stays: true}, {Err: syscall.ENOSPC}, {Err: syscall.EACCES, Stays: true}}
 	all := os.Getenv(diskFaults) == "all"
 	states := map[string]int{}
@@ -98,11 +98,11 @@ func TestFilesThatCannotBeWritten(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("windows has no limit on the size of a file")
 	}
-	k := newKillLine(t)
+	k := newKillLine(t, "load")
 	for _, limit := range []string{"100", "3000", "8000"} {
 		store := filepath.Join(t.TempDir(), "store")
 		copyTree(t, k.base, store)
-		c := startChild(t, k.dir, store, k.next, "LOAD_CHILD_LIMIT="+limit)
+		c := k.startChild(t, store, "LOAD_CHILD_LIMIT="+limit)
 		if err := <-c.done; err == nil {
 			t.Errorf("limit of %s bytes: the load went through", limit)
 		}
@@ -119,7 +119,7 @@ func TestStoreThatMayNotBeWritten(t *testing.T) {
 	if os.Geteuid() == 0 || runtime.GOOS == "windows" {
 		t.Skip("needs a user for whom permissions count")
 	}
-	k := newKillLine(t)
+	k := newKillLine(t, "load")
 	work := filepath.Join(t.TempDir(), "store")
 	copyTree(t, k.base, work)
 	if err := os.Chmod(work, 0o500); err != nil {

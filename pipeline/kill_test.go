@@ -3,6 +3,7 @@ package pipeline_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -15,15 +16,19 @@ import (
 
 	"hindcheck/datasets/demo"
 	"hindcheck/pipeline"
+	"hindcheck/pipeline/resolve"
+	"hindcheck/pipeline/store"
 )
 
 // Variables of the environment by which a test starts its own binary as a
-// child that loads, and by which a longer run is asked for.
+// child that changes a store, and by which a longer run is asked for.
 const (
 	childDir   = "LOAD_CHILD_DIR"   // folder of the line
-	childStore = "LOAD_CHILD_STORE" // store to load into
+	childStore = "LOAD_CHILD_STORE" // store to change
 	childLoad  = "LOAD_CHILD_EXPORTS"
-	killRuns   = "LOAD_KILLS" // number of kills, 12 if unset
+	childDoes  = "LOAD_CHILD_DOES"   // load, retry, erase or read
+	childWhom  = "LOAD_CHILD_ANIMAL" // whose records are erased
+	killRuns   = "LOAD_KILLS"        // number of kills, 12 if unset
 )
 
 // TestLoadInAChild is no test but the body of the child processes.
@@ -32,12 +37,14 @@ func TestLoadInAChild(t *testing.T) {
 	if dir == "" {
 		t.Skip("runs only as the child of another test")
 	}
-	opt := loadOptions(t, dir)
-	opt.Store = os.Getenv(childStore)
-	opt.Exports = filepath.SplitList(os.Getenv(childLoad))
 	limitFiles(t)
-	if _, err := pipeline.Load(context.Background(), opt); err != nil {
-		t.Fatalf("load: %v", err)
+	if os.Getenv(childDoes) == "read" {
+		readOver(t, os.Getenv(childStore))
+		return
+	}
+	k := killLine{what: os.Getenv(childDoes), dir: dir, next: filepath.SplitList(os.Getenv(childLoad)), animal: os.Getenv(childWhom)}
+	if err := k.change(t, os.Getenv(childStore), nil); err != nil {
+		t.Fatalf("%s: %v", k.what, err)
 	}
 }
 
@@ -48,40 +55,66 @@ type child struct {
 	done chan error
 }
 
-func startChild(t *testing.T, dir, store string, exports []string, env ...string) *child {
+// command makes the child that changes a store as k does.
+func (k *killLine) command(t *testing.T, store string, env ...string) *exec.Cmd {
 	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &child{cmd: exec.Command(self, "-test.run=^TestLoadInAChild$", "-test.v"), done: make(chan error, 1)}
+	cmd := exec.Command(self, "-test.run=^TestLoadInAChild$", "-test.v")
+	cmd.Env = append(os.Environ(), childDoes+"="+k.what, childDir+"="+k.dir, childStore+"="+store, childWhom+"="+k.animal,
+		childLoad+"="+strings.Join(k.next, string(filepath.ListSeparator)))
+	cmd.Env = append(cmd.Env, env...)
+	return cmd
+}
+
+// startChild starts the child and keeps what it writes.
+func (k *killLine) startChild(t *testing.T, store string, env ...string) *child {
+	t.Helper()
+	c := &child{cmd: k.command(t, store, env...), done: make(chan error, 1)}
 	c.cmd.Stdout, c.cmd.Stderr = &c.out, &c.out
-	c.cmd.Env = append(os.Environ(), childDir+"="+dir, childStore+"="+store, childLoad+"="+strings.Join(exports, string(filepath.ListSeparator)))
-	c.cmd.Env = append(c.cmd.Env, env...)
+	c.start(t)
+	return c
+}
+
+func (c *child) start(t *testing.T) {
+	t.Helper()
 	if err := c.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	go func() { c.done <- c.cmd.Wait() }()
-	return c
 }
 
-// killLine is a store with a load, the exports of the next one, and what the
-// store is before and after it.
+// killLine is a store, a change of it, and what the store is before and after.
 type killLine struct {
-	dir, base     string
+	// what the change is: load, retry or erase.
+	what      string
+	dir, base string
+	// next are the exports that the change reads; animal is whom it erases.
 	next          []string
+	animal        string
 	before, after string
-	// tree is every file of the store after the next load.
+	// tree is every file of the store after the change.
 	tree string
 }
 
-func newKillLine(t *testing.T) killLine {
+// newKillLine makes a small line and a store to which the change is to be made:
+// a load of the outcomes, a retry of the rows that a description with holes has
+// refused, or the erasure of an animal.
+func newKillLine(t *testing.T, what string) killLine {
 	t.Helper()
 	dir := demoLine(t, demo.Options{Seed: 5, Calls: 60, From: time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC), To: time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC)})
 	all := filepath.Join(dir, "exports")
-	k := killLine{dir: dir, base: filepath.Join(dir, "base"), next: []string{filepath.Join(all, "outcomes-*")}}
+	k := killLine{what: what, dir: dir, base: filepath.Join(dir, "base"), next: []string{filepath.Join(all, "outcomes-*")}}
 	opt := loadOptions(t, dir)
 	opt.Store, opt.Exports = k.base, []string{filepath.Join(all, "calls-2026-05_*"), filepath.Join(all, "checks-2026-05_*")}
+	switch what {
+	case "retry":
+		opt.Sources, k.next = []string{sourcesWithHoles(t, dir)}, []string{all}
+	case "erase":
+		k.animal, _ = subjects(t, all)
+	}
 	load(t, opt)
 	k.before = digest(t, k.base, 0)
 	whole := filepath.Join(dir, "whole")
@@ -89,21 +122,40 @@ func newKillLine(t *testing.T) killLine {
 	k.complete(t, whole)
 	k.after, k.tree = digest(t, whole, 0), tree(t, whole)
 	if k.before == k.after {
-		t.Fatal("the next load changes nothing; the test would not notice")
+		t.Fatal("the change leaves the store as it was; the test would not notice")
 	}
 	return k
 }
 
-// complete carries out the next load in this process.
-func (k *killLine) complete(t *testing.T, store string) {
+// change carries out the change in this process, on a disk of its own if fs is set.
+func (k *killLine) change(t *testing.T, into string, fs store.FS) (err error) {
 	t.Helper()
 	opt := loadOptions(t, k.dir)
-	opt.Store, opt.Exports = store, k.next
-	load(t, opt)
+	opt.Store, opt.Exports, opt.FS = into, k.next, fs
+	switch k.what {
+	case "load":
+		_, err = pipeline.Load(context.Background(), opt)
+	case "retry":
+		_, err = pipeline.Retry(context.Background(), opt, resolve.AsideFilter{})
+	case "erase":
+		_, err = pipeline.Erase(context.Background(), pipeline.EraseOptions{Store: into, Kind: "animal", Identifier: k.animal, Key: opt.Key,
+			Now: opt.Now, Threads: opt.Threads, Software: opt.Software, FS: fs})
+	default:
+		t.Fatalf("no change %q", k.what)
+	}
+	return err
 }
 
-// check looks at a store after a load that was ended early: one of the two
-// states, and after the next load the files of a store that never was.
+// complete carries out the change unless it is there already.
+func (k *killLine) complete(t *testing.T, store string) {
+	t.Helper()
+	if err := k.change(t, store, nil); err != nil && !errors.Is(err, pipeline.ErrNobody) {
+		t.Fatal(err)
+	}
+}
+
+// check looks at a store after a change that was ended early: one of the two
+// states, and after the next try the files of a store that never was.
 func (k *killLine) check(t *testing.T, store string) (state string) {
 	t.Helper()
 	state = k.state(t, store)
@@ -123,17 +175,17 @@ func (k *killLine) state(t *testing.T, store string) string {
 	return ""
 }
 
-// finish loads what was not loaded; the store must then have the same files as
-// one whose load was never ended early.
+// finish makes the change that was not made; the store must then have the same
+// files as one whose change was never ended early.
 func (k *killLine) finish(t *testing.T, store string) {
 	t.Helper()
 	k.complete(t, store)
 	if got := tree(t, store); got != k.tree {
-		t.Errorf("after the next load the files are\n%s\nwant\n%s", got, k.tree)
+		t.Errorf("after the next %s the files are\n%s\nwant\n%s", k.what, got, k.tree)
 	}
 }
 
-// moments of a load, since its process was started.
+// moments of a change, since its process was started.
 type moments struct{ staged, renamed, end time.Duration }
 
 // waitStaged waits until the first staged file lies in the store.
@@ -160,7 +212,7 @@ func (k *killLine) measure(t *testing.T) (m moments) {
 		t.Fatal(err)
 	}
 	start := time.Now()
-	c := startChild(t, k.dir, store, k.next)
+	c := k.startChild(t, store)
 	if err, ended := waitStaged(c, store); ended {
 		t.Fatalf("the load ended before a staged file was seen: %v\n%s", err, c.out.String())
 	}
@@ -184,31 +236,43 @@ func (k *killLine) measure(t *testing.T) (m moments) {
 	}
 }
 
-// A process that loads is killed at any time: half of the times are spread
-// over the whole run, half over the stretch in which files are staged, placed
-// and made to count. Twelve kills by default; LOAD_KILLS=200 for the long run.
-func TestKilledLoadIsWhollyThereOrNotAtAll(t *testing.T) {
+// A process that loads, retries refused rows or erases is killed at any time:
+// half of the times are spread over the whole run, half over the stretch in which
+// files are staged, placed and made to count. Twelve kills by default;
+// LOAD_KILLS=200 for the long run.
+func TestKilledChangeIsWhollyThereOrNotAtAll(t *testing.T) {
 	runs := 12
 	if testing.Short() {
-		runs = 4
+		runs = 6
 	}
 	if s := os.Getenv(killRuns); s != "" {
 		n, err := strconv.Atoi(s)
-		if err != nil || n < 2 {
-			t.Fatalf("%s=%s: expected a number from 2", killRuns, s)
+		if err != nil || n < 6 {
+			t.Fatalf("%s=%s: expected a number from 6", killRuns, s)
 		}
 		runs = n
 	}
-	k := newKillLine(t)
+	kinds := []string{"load", "retry", "erase"}
+	for i, what := range kinds {
+		t.Run(what, func(t *testing.T) {
+			k := newKillLine(t, what)
+			k.kill(t, (runs+i)/len(kinds))
+		})
+	}
+}
+
+// kill changes copies of the store in processes that are killed.
+func (k *killLine) kill(t *testing.T, runs int) {
+	t.Helper()
 	m := k.measure(t)
-	dice := rand.New(rand.NewPCG(5, uint64(runs)))
+	dice := rand.New(rand.NewPCG(uint64(k.what[0]), uint64(runs)))
 	count := map[string]int{}
-	deciles := [10]int{}
+	var whole, stretch [10]int // kills by tenths: of the run, and of the stretch from the first staged file to the rename
 	for run := range runs {
 		store := filepath.Join(t.TempDir(), "store")
 		copyTree(t, k.base, store)
 		start := time.Now()
-		c := startChild(t, k.dir, store, k.next)
+		c := k.startChild(t, store)
 		wait, ended := time.Duration(dice.Float64()*float64(m.end)), false
 		if run%2 == 1 {
 			wait = time.Duration(dice.Float64() * float64(m.renamed-m.staged))
@@ -217,7 +281,10 @@ func TestKilledLoadIsWhollyThereOrNotAtAll(t *testing.T) {
 		if !ended {
 			select {
 			case <-time.After(wait):
-				deciles[min(9, int(10*time.Since(start)/m.end))]++
+				whole[min(9, int(10*time.Since(start)/m.end))]++
+				if run%2 == 1 {
+					stretch[min(9, int(10*wait/max(1, m.renamed-m.staged)))]++
+				}
 				if err := c.cmd.Process.Kill(); err != nil && !strings.Contains(err.Error(), "finished") {
 					t.Fatal(err)
 				}
@@ -236,6 +303,6 @@ func TestKilledLoadIsWhollyThereOrNotAtAll(t *testing.T) {
 		count[fmt.Sprintf("%s, %s", k.check(t, store), left)]++
 	}
 	t.Logf("run of %v: first staged file at %v, manifest renamed at %v", m.end, m.staged, m.renamed)
-	t.Logf("%d kills by tenths of the run: %v", runs, deciles)
+	t.Logf("%d kills by tenths of the run: %v; of the stretch from the first staged file to the rename: %v", runs, whole, stretch)
 	t.Logf("states found: %v", count)
 }

@@ -252,28 +252,18 @@ func TestSecondLoadIsRefusedWhileOneIsAtWork(t *testing.T) {
 	}
 }
 
-// A small load is cut after every operation on the disk. What a restarted
-// machine finds is the state before or the state after, nothing else.
-func TestPowerCutDuringALoad(t *testing.T) {
-	dir := demoLine(t, demo.Options{Seed: 5, Calls: 60, From: time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC), To: time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC)})
-	opt := loadOptions(t, dir)
-	all := opt.Exports[0]
-	opt.Exports = []string{filepath.Join(all, "calls-2026-05_*"), filepath.Join(all, "checks-2026-05_*")}
-	load(t, opt)
-	before := digest(t, opt.Store, 0)
-	opt.Exports = []string{filepath.Join(all, "outcomes-*")}
-	whole := filepath.Join(dir, "whole")
-	copyTree(t, opt.Store, whole)
-	done := opt
-	done.Store = whole
-	load(t, done)
-	after := digest(t, whole, 0)
-	cutEverywhere(t, opt.Store, before, after, 7, func(work string, p *storetest.PowerCut) error {
-		o := opt
-		o.Store, o.FS = work, p
-		_, err := pipeline.Load(context.Background(), o)
-		return err
-	})
+// A small load, a retry of refused rows and an erasure are cut after every
+// operation on the disk. What a restarted machine finds is the state before or
+// the state after, nothing else.
+func TestPowerCutDuringAChange(t *testing.T) {
+	for _, what := range []string{"load", "retry", "erase"} {
+		t.Run(what, func(t *testing.T) {
+			k := newKillLine(t, what)
+			cutEverywhere(t, k.base, k.before, k.after, 7, func(work string, p *storetest.PowerCut) error {
+				return k.change(t, work, p)
+			})
+		})
+	}
 }
 
 // cutEverywhere carries out change on copies of a store, cut after every

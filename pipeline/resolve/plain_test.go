@@ -19,7 +19,9 @@ var history = []struct {
 	{"2026-02-03", []call{
 		{id: "a", animal: "rex", at: "2026-01-31 23:30", complaint: "vomiting", level: "soon"},
 		{id: "b", animal: "rex", at: "2026-02-01 09:00", complaint: "vomiting", level: "emergency", kind: "re_contact"},
-		{id: "c", animal: "tom", at: "2026-02-02 09:00", level: "home_care"}},
+		{id: "c", animal: "tom", at: "2026-02-02 09:00", level: "home_care"},
+		{id: "f", animal: "ivy", at: "2026-02-05 09:00", level: "soon"}, {id: "g", animal: "max", at: "2026-02-06 09:00", level: "soon"},
+		{id: "h", animal: "bo", at: "2026-02-07 09:00", level: "soon"}, {id: "i", animal: "pip", at: "2026-02-08 09:00", level: "soon"}},
 		[]string{"a gum_colour 1 done pink", "a pupils 2 done equal", "b gum_colour 1 done white", "c gum_colour 1 declined", "c gum_colour 2 done white vet", "e pupils 1 done equal", "x pupils 1 done equal"},
 		[][5]string{{"o1", "a", "", "2026-02-01 10:00", "emergency"}, {"o2", "", "kit", "2026-02-03 10:00", "soon"}}},
 	{"2026-03-03", []call{
@@ -112,7 +114,7 @@ func TestQuickerWaysGiveTheSameRows(t *testing.T) {
 			t.Errorf("%s:\n%s\nplain:\n%s", way, rows[way], rows["plain"])
 		}
 	}
-	for _, want := range []string{"current/calls: 5", "history/calls", "history/checks", "set_aside/", "cases/"} {
+	for _, want := range []string{"current/calls: 9", "history/calls", "history/checks", "set_aside/", "cases/"} {
 		if !strings.Contains(rows["plain"], want) {
 			t.Errorf("the history has no %q and would not notice a fault:\n%s", want, rows["plain"])
 		}
