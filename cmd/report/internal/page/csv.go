@@ -155,6 +155,7 @@ func CSV(w io.Writer, r *review.Review) error {
 		f.count("not possible", x.NotPossible)
 		f.count("declined", x.Declined)
 	}
+	f.sections(r)
 	return f.done()
 }
 

@@ -319,8 +319,8 @@ func (c *ControlChart) stretch(ph metrics.ChartPhase, i int) {
 			s.Longest, since, s.LongestLimit, ph.Runs.Useful))
 	}
 	if ph.Runs.CrossingsSignal {
-		c.Signals = append(c.Signals, fmt.Sprintf("The centre line is crossed %d times%s, fewer than the %d to expect at least among %d points: the level drifts or has shifted.",
-			s.Crossings, since, s.CrossingsLimit, ph.Runs.Useful))
+		c.Signals = append(c.Signals, fmt.Sprintf("The centre line is crossed %s%s, fewer than the %d to expect at least among %d points: the level drifts or has shifted.",
+			plural(int64(s.Crossings), "time", "times"), since, s.CrossingsLimit, ph.Runs.Useful))
 	}
 }
 
