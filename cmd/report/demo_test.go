@@ -64,6 +64,10 @@ func TestDemoWrites(t *testing.T) {
 	if err != nil || !bytes.Contains(data, []byte("</html>")) {
 		t.Fatalf("%v\n%s", err, out)
 	}
+	if data, err = os.ReadFile(strings.TrimSuffix(page, "html") + "json"); err != nil {
+		t.Fatal(err)
+	}
+	checkGolden(t, data)
 	if out = run(t, "flags", "--store", filepath.Join("hindcheck-demo", "store"), "--format", "json"); !json.Valid([]byte(out)) {
 		t.Error("flags gives no JSON")
 	}

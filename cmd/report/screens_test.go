@@ -14,7 +14,7 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-var update = flag.Bool("update", false, "take the screenshots of testdata anew; refused in CI")
+var update = flag.Bool("update", false, "write the pictures and golden files of testdata anew; refused in CI")
 
 // TestScreens takes the pictures that the README shows, when asked with
 // -update: the demonstration line's review on a desk, on a telephone, and each

@@ -73,6 +73,7 @@ func Text(w io.Writer, r *review.Review) error {
 	for _, s := range append(append([]string{}, r.Conclusion.Limitations...), r.Maturity.Reasons...) {
 		fmt.Fprintln(w, wrap("- "+s))
 	}
+	followText(w, r)
 	fmt.Fprintln(w)
 	for _, t := range r.Advice {
 		if err := testText(w, t); err != nil {
@@ -92,6 +93,36 @@ func Text(w io.Writer, r *review.Review) error {
 		fmt.Fprintln(w, wrap(s))
 	}
 	return nil
+}
+
+// followText writes what changed, what is agreed and what to do next.
+func followText(w io.Writer, r *review.Review) {
+	fmt.Fprintln(w, "\nSince the last review")
+	for _, s := range r.Since.Sentences {
+		fmt.Fprintln(w, wrap("- "+s))
+	}
+	if len(r.Next) > 0 {
+		fmt.Fprintln(w, "\nTo do next, from stated criteria alone")
+	}
+	for i, x := range r.Next {
+		fmt.Fprintln(w, wrap(fmt.Sprintf("%d. %s %s", i+1, x.Do, x.Because)))
+	}
+	if len(r.Actions.Open) > 0 {
+		fmt.Fprintln(w, "\nActions carried forward")
+	}
+	for _, a := range r.Actions.Open {
+		late := ""
+		if a.Overdue {
+			late = "OVERDUE, "
+		}
+		fmt.Fprintln(w, wrap(fmt.Sprintf("- %s%s: %s (%s)", late, a.Due.Format("2 Jan 2006"), a.What, a.Owner)))
+	}
+	if len(r.Awaited) > 0 {
+		fmt.Fprintln(w, "\nData still awaited")
+	}
+	for _, x := range r.Awaited {
+		fmt.Fprintln(w, wrap(fmt.Sprintf("- %s: %s %s (%s)", x.What, Formats["int"](float64(x.Count)), x.Unit, x.Until)))
+	}
 }
 
 func testText(w io.Writer, t review.Test) error {
