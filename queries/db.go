@@ -54,6 +54,14 @@ type Finding struct {
 	Scale int32  `json:"scale,omitempty"`
 }
 
+// Erased counts removals of all records of an animal or owner on request: how
+// many there were, the calls and all rows that went, superseded ones included.
+type Erased struct {
+	Requests int   `json:"requests"`
+	Calls    int64 `json:"calls"`
+	Rows     int64 `json:"rows"`
+}
+
 // Numeric reports whether the finding is a number with a unit.
 func (f Finding) Numeric() bool { return len(f.Codes) == 0 }
 
@@ -87,6 +95,9 @@ type Meta struct {
 	// exports were written.
 	AsOf    int       `json:"as_of"`
 	DataCut time.Time `json:"data_cut"`
+	// Erased counts what was removed on request from the state shown, since it
+	// was recorded.
+	Erased Erased `json:"erased,omitzero"`
 	// Withheld says, by question or by "cluster NAME", why a published dataset
 	// cannot answer; empty for a store.
 	Withheld map[string]string `json:"withheld,omitempty"`

@@ -195,6 +195,19 @@ func metaOf(s *store.Snapshot, defs *pipeline.Definitions, asOf int) Meta {
 	m.Definition, m.DefinitionText, m.Window = defs.CaseDef.ID, definitionText(defs.CaseDef), defs.CaseDef.Window()
 	m.Strata, m.Collapse, m.MinVerified = defs.StrataBesideLevel(), defs.Strata.Collapse, defs.Strata.MinVerified
 	m.Files, m.AsOf, m.DataCut = defs.Files(), asOf, s.Manifest.DataCutAt(asOf)
+	for _, e := range s.Manifest.Erasures {
+		if e.AfterLoad >= asOf {
+			m.Erased.Requests++
+		}
+	}
+	for table, n := range s.Manifest.ErasedSince(asOf) {
+		if table == "calls" {
+			m.Erased.Calls = n
+		}
+		if table != "cases" { // cases are derived from the others
+			m.Erased.Rows += n
+		}
+	}
 	return m
 }
 

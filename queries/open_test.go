@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,6 +19,37 @@ import (
 	"hindcheck/pipeline/privacy"
 	"hindcheck/queries"
 )
+
+func demoKey(t *testing.T) privacy.Key {
+	t.Helper()
+	key, err := privacy.NewKey(bytes.Repeat([]byte{3, 4, 5, 6}, 8))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return key
+}
+
+// someOwner is the key of the owner of a call that asked for advice.
+func someOwner(t *testing.T, exports string) string {
+	t.Helper()
+	names, err := filepath.Glob(filepath.Join(exports, "calls-*"))
+	if err != nil || len(names) == 0 {
+		t.Fatal(names, err)
+	}
+	data, err := os.ReadFile(names[len(names)-1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(string(data), "\n")
+	at := slices.Index(strings.Split(lines[0], ";"), "Owner key")
+	for _, line := range lines[1:] {
+		if cells := strings.Split(line, ";"); at >= 0 && len(cells) > at && cells[at] != "" && slices.Contains(cells, "advice") {
+			return cells[at]
+		}
+	}
+	t.Fatal("no owner")
+	return ""
+}
 
 // demoStore loads a small demonstration line in two loads, the second with the
 // exports of the last months, and returns the folder of its store.
@@ -30,10 +63,7 @@ func demoStore(t *testing.T) string {
 	if err := os.CopyFS(dir, demo.Settings()); err != nil {
 		t.Fatal(err)
 	}
-	key, err := privacy.NewKey(bytes.Repeat([]byte{3, 4, 5, 6}, 8))
-	if err != nil {
-		t.Fatal(err)
-	}
+	key := demoKey(t)
 	entries, err := fs.ReadDir(os.DirFS(exports), ".")
 	if err != nil {
 		t.Fatal(err)
@@ -159,6 +189,18 @@ func TestAsOf(t *testing.T) {
 	b, err := last.AdviceCounts(ctx, scope)
 	if err != nil || !cmp.Equal(a, b) {
 		t.Errorf("the last load by its number differs from the present: %v", err)
+	}
+	// An erasure since is told by every state that lacks the records.
+	if e := then.Meta().Erased; e.Requests != 0 {
+		t.Errorf("erased before any erasure: %+v", e)
+	}
+	if _, err := pipeline.Erase(ctx, pipeline.EraseOptions{Store: dir, Kind: "owner", Identifier: someOwner(t, filepath.Join(dir, "../exports")), Key: demoKey(t), Threads: 2, Software: "test"}); err != nil {
+		t.Fatal(err)
+	}
+	for n := range 3 {
+		if e := open(t, dir, n).Meta().Erased; e.Requests != 1 || e.Calls == 0 || e.Rows <= e.Calls {
+			t.Errorf("erased since load %d: %+v; want one request with calls and more", n, e)
+		}
 	}
 	for _, n := range []int{-1, 3} {
 		if _, err := queries.Open(ctx, dir, queries.OpenOptions{AsOf: n}); !errors.Is(err, queries.ErrParameter) {

@@ -29,7 +29,9 @@ identifier is read from standard input, so that it stays out of the shell's
 history; the key must be the store's. A receipt is printed that names nobody.
 
 The exports are not touched; delete the rows there too, since loading them again
-under a changed description would bring the records back.`,
+under a changed description, or trying their refused rows again, would bring the
+records back. A review of an earlier state says from then on how much was erased
+since.`,
 		Example: `  ingest erase --store store --kind animal --key-file line.key < identifier.txt`,
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -41,6 +41,6 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.AddCommand(loadCommand(s), inspectCommand(s), statusCommand(s), setAsideCommand(s), verifyCommand(s), filesCommand(s), lookupCommand(s),
-		eraseCommand(s))
+		eraseCommand(s), tidyCommand(s))
 	return command.Execute(ctx, root, args, s)
 }

@@ -295,6 +295,40 @@ func (tx *Tx) Close() error {
 	return err
 }
 
+// Unlisted counts the files in the store's folders, and their bytes, that its
+// manifest does not list, with those that a cut load left in staging.
+func Unlisted(dir string) (files int, bytes int64, err error) {
+	m, err := readManifest(dir)
+	if err != nil {
+		return 0, 0, err
+	}
+	extra, err := unlisted(dir, m)
+	if err != nil {
+		return 0, 0, err
+	}
+	err = filepath.WalkDir(filepath.Join(dir, stagingDir), func(path string, d os.DirEntry, err error) error {
+		if errors.Is(err, os.ErrNotExist) {
+			return nil
+		}
+		if err == nil && !d.IsDir() {
+			extra = append(extra, path)
+		}
+		return err
+	})
+	for _, path := range extra {
+		st, serr := os.Stat(path)
+		if errors.Is(serr, os.ErrNotExist) {
+			continue // a load has just cleared it away
+		}
+		if serr != nil {
+			return 0, 0, serr
+		}
+		files++
+		bytes += st.Size()
+	}
+	return files, bytes, err
+}
+
 // OnlyListed reports whether the store's folders hold no file but those that
 // its manifest lists.
 func OnlyListed(dir string) (bool, error) {

@@ -129,6 +129,16 @@ type Review struct {
 type AsOf struct {
 	Load    int       `json:"load"`
 	DataCut time.Time `json:"data_cut"`
+	// Erased is what was removed from that state since, nil for nothing.
+	Erased *Erased `json:"erased,omitempty"`
+}
+
+// Erased counts the removals of all records of an animal or owner on request.
+type Erased struct {
+	Requests int   `json:"requests"`
+	Calls    int64 `json:"calls"`
+	// Rows are calls, checks and outcomes, superseded ones included.
+	Rows int64 `json:"rows"`
 }
 
 // Standard is by what the review judges.
@@ -163,7 +173,12 @@ type builder struct {
 func (b *builder) rand() *rand.Rand { return rand.New(rand.NewPCG(b.opt.Seed, 0x68696e64)) }
 
 func (b *builder) asOf() AsOf {
-	return AsOf{Load: b.db.Meta().AsOf, DataCut: b.db.Meta().DataCut.UTC()}
+	m := b.db.Meta()
+	out := AsOf{Load: m.AsOf, DataCut: m.DataCut.UTC()}
+	if m.Erased.Requests > 0 {
+		out.Erased = &Erased{m.Erased.Requests, m.Erased.Calls, m.Erased.Rows}
+	}
+	return out
 }
 
 func newBuilder(ctx context.Context, db *queries.DB, opt Options) (*builder, error) {
