@@ -121,3 +121,23 @@ func (d *DB) OverrideOutcomes(ctx context.Context, s Scope) ([]OverrideOutcomesR
 		return []any{&r.Direction, &r.Episodes, &r.Known, &r.Needed}
 	})
 }
+
+// AdvisorCasesRow is one row of AdvisorCases.
+type AdvisorCasesRow struct {
+	// Advisor: pseudonym of the advisor.
+	Advisor string `json:"advisor"`
+	// Kind: raised_and_needed (advised above the rules, and care was needed) or needed_more (needed more
+	// than was advised).
+	Kind string `json:"kind"`
+	// Episode: pseudonym of the episode.
+	Episode string `json:"episode"`
+}
+
+// AdvisorCases answers: Which mature episodes can their advisor learn from? Raised above the rules or
+// caught by an open question and needed; or needed more than was advised; the latest first. A choice
+// for a private sheet, never a count. One row per episode of these kinds.
+func (d *DB) AdvisorCases(ctx context.Context, s Scope) ([]AdvisorCasesRow, error) {
+	return ask(ctx, d, "advisor_cases", names{}, s.args(), func(r *AdvisorCasesRow) []any {
+		return []any{&r.Advisor, &r.Kind, &r.Episode}
+	})
+}

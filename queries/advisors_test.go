@@ -96,3 +96,16 @@ func TestOverrideOutcomes(t *testing.T) {
 	none, err := nobody(t).OverrideOutcomes(ctx, scope)
 	same(t, none, err, "")
 }
+
+func TestAdvisorCases(t *testing.T) {
+	d, db := line(t)
+	// 1 was raised above the rules and needed it; 2 was not; 5 and 7 needed more.
+	if _, err := db.Exec(`UPDATE cases SET advisor = '` + queriestest.ID(601) + `', recorded_rule_level = CASE WHEN episode = '` + queriestest.ID(1) + `' THEN 1 ELSE 4 END`); err != nil {
+		t.Fatal(err)
+	}
+	got, err := d.AdvisorCases(ctx, scope)
+	a := queriestest.ID(601)
+	same(t, got, err, a+" needed_more "+queriestest.ID(7)+"\n"+a+" needed_more "+queriestest.ID(5)+"\n"+a+" raised_and_needed "+queriestest.ID(1))
+	none, err := nobody(t).AdvisorCases(ctx, scope)
+	same(t, none, err, "")
+}

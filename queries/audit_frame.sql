@@ -13,6 +13,7 @@
 -- column: level, advice at the first contact, 1 home care to 4 emergency
 -- column: no_show, whether a practice has noted that the animal did not come
 -- column: standing, eligible; seen (a visit is on record); followed_up (a call-back reached the owner); drawn (drawn before)
+-- column: drawn_since, whether an answer or an attempt of a drawn sample was written down at that moment or later
 -- row: one row per episode with advice on record, in the order of the pseudonyms
 WITH frame AS (
   SELECT episode, call, started_at, coalesce(site, '') AS site, coalesce(species, '') AS species, coalesce(complaint, '') AS complaint, level
@@ -27,8 +28,11 @@ WITH frame AS (
   FROM outcomes o JOIN frame USING (episode)
   WHERE coalesce(o.recorded_at, o.seen_at) < $known_by AND o.source IN ('vet', 'owner_follow_up')
   GROUP BY o.episode
+), since AS (
+  SELECT DISTINCT o.episode FROM outcomes o JOIN frame USING (episode)
+  WHERE o.route = 'audit' AND coalesce(o.recorded_at, o.seen_at) >= $known_by
 )
 SELECT f.episode::VARCHAR AS episode, f.call::VARCHAR AS call, f.started_at, f.site, f.species, f.complaint, f.level, coalesce(k.no_show, false) AS no_show,
-  CASE WHEN k.drawn THEN 'drawn' WHEN k.seen THEN 'seen' WHEN k.followed_up THEN 'followed_up' ELSE 'eligible' END AS standing
-FROM frame f LEFT JOIN known k USING (episode)
+  CASE WHEN k.drawn THEN 'drawn' WHEN k.seen THEN 'seen' WHEN k.followed_up THEN 'followed_up' ELSE 'eligible' END AS standing, s.episode IS NOT NULL AS drawn_since
+FROM frame f LEFT JOIN known k USING (episode) LEFT JOIN since s USING (episode)
 ORDER BY f.episode

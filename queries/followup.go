@@ -28,6 +28,9 @@ type AuditFrameRow struct {
 	// Standing: eligible; seen (a visit is on record); followed_up (a call-back reached the owner); drawn
 	// (drawn before).
 	Standing string `json:"standing"`
+	// DrawnSince: whether an answer or an attempt of a drawn sample was written down at that moment or
+	// later.
+	DrawnSince bool `json:"drawn_since"`
 }
 
 // AuditFrame answers: Which episodes may be drawn for telephone follow-up: not escalated and not known
@@ -35,7 +38,7 @@ type AuditFrameRow struct {
 // draw? One row per episode with advice on record, in the order of the pseudonyms.
 func (d *DB) AuditFrame(ctx context.Context, from, to, knownBy time.Time) ([]AuditFrameRow, error) {
 	return ask(ctx, d, "audit_frame", names{}, map[string]any{"from_time": from.UTC(), "to_time": to.UTC(), "known_by": knownBy.UTC()}, func(r *AuditFrameRow) []any {
-		return []any{&r.Episode, &r.Call, &r.StartedAt, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.NoShow, &r.Standing}
+		return []any{&r.Episode, &r.Call, &r.StartedAt, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.NoShow, &r.Standing, &r.DrawnSince}
 	})
 }
 

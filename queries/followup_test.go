@@ -15,6 +15,7 @@ func TestAuditFrame(t *testing.T) {
 		{"episode": queriestest.ID(6), "source": "owner_follow_up", "route": "call_back", "recorded_at": day(6, 9), "responded": true},
 		{"episode": queriestest.ID(7), "source": "owner_follow_up", "route": "audit", "recorded_at": day(6, 8), "responded": false},
 		{"episode": queriestest.ID(8), "source": "owner_follow_up", "route": "call_back", "recorded_at": day(6, 9), "disposition": "lost", "responded": false},
+		{"episode": queriestest.ID(9), "source": "owner_follow_up", "route": "audit", "recorded_at": day(6, 16), "responded": true},
 		{"episode": queriestest.ID(8), "source": "panel", "route": "case_review", "recorded_at": day(6, 9)},
 	} {
 		o["outcome"], o["seen_at"] = queriestest.ID(900+i), o["recorded_at"]
@@ -30,10 +31,13 @@ func TestAuditFrame(t *testing.T) {
 		if r.NoShow {
 			s += " no_show"
 		}
+		if r.DrawnSince {
+			s += " since"
+		}
 		have = append(have, s)
 	}
 	// 13 has no advice, and its day is not before the end.
-	want := []string{"03 seen", "04 eligible no_show", "05 eligible", "06 followed_up", "07 drawn", "08 eligible", "09 eligible"}
+	want := []string{"03 seen", "04 eligible no_show", "05 eligible", "06 followed_up", "07 drawn", "08 eligible", "09 eligible since"}
 	if len(have) != len(want) {
 		t.Fatalf("have %v", have)
 	}

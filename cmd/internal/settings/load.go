@@ -262,8 +262,8 @@ func (s Settings) check() error {
 		conf = usageErr("setting %q: expected a number between 0 and 1, found %v", "confidence", s.Confidence)
 	}
 	var counts error
-	if s.Threads < 0 || s.AsOf < 0 || s.MinVerified < 0 || s.Window < 0 || s.Lag < 0 {
-		counts = usageErr("settings threads, as-of, min-verified, window and lag must not be negative")
+	if s.Threads < 0 || s.AsOf < 0 || s.MinVerified < 0 || s.MinCount < 0 || s.Window < 0 || s.Lag < 0 {
+		counts = usageErr("settings threads, as-of, min-verified, min-count, window and lag must not be negative")
 	}
 	return errors.Join(
 		oneOf("format", s.Format, "text", "csv", "json", "html", "parquet", "arrow"),

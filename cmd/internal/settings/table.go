@@ -55,6 +55,9 @@ type Settings struct {
 	// stratum; thinner ones are joined in the order of the strata file. 0
 	// takes the number from that file.
 	MinVerified int `mapstructure:"min-verified"`
+	// MinCount is the least number of one advisor's records on which a share of
+	// hers is shown.
+	MinCount int `mapstructure:"min-count"`
 
 	// UnderTriageLimit and OverTriageLimit are what the line wishes to stay
 	// below (per need: 1 - sensitivity, 1 - specificity), in 0..1; a limit of
@@ -87,7 +90,7 @@ type setting struct {
 var table = []setting{
 	{"config", "", "", "settings `FILE` (YAML); hindcheck.yaml is read if there is one"},
 	{"store", "s", "store", "`FOLDER` of the Parquet store"},
-	{"format", "f", "text", "text, csv or json; monthly also html"},
+	{"format", "f", "text", "text, csv or json; pages and sheets also html"},
 	{"out", "o", "", "write the result to this `PATH` instead of standard output"},
 	{"quiet", "q", false, "no progress and no remarks on standard error"},
 	{"threads", "", 0, "threads for queries; 0 uses all"},
@@ -106,6 +109,7 @@ var table = []setting{
 	{"window", "", time.Duration(0), "time after the first contact within which an outcome counts; 0 takes it from the case definition"},
 	{"lag", "", 45 * 24 * time.Hour, "time after the window until a month is mature"},
 	{"min-verified", "", 0, "least followed-up episodes of a correction stratum; 0 takes it from the strata file"},
+	{"min-count", "", 10, "least records of one advisor on which a share of hers is shown"},
 	// Trauma field triage wishes under-triage below 5 % and over-triage below
 	// 50 %: Mohan 2011 Arch Surg. Context for a telephone line, not a target.
 	{"under-triage-limit", "", 0.05, "raise a concern above this share of animals in need; 1 asks nothing"},

@@ -1,6 +1,10 @@
 package review
 
-import "time"
+import (
+	"time"
+
+	"hindcheck/queries"
+)
 
 // HurtCall is a call in which a person was scratched or bitten.
 type HurtCall struct {
@@ -25,12 +29,14 @@ func (b *builder) fillHurt(r *Review) error {
 	}
 	r.Safety.Calls = []HurtCall{}
 	for _, x := range rows {
-		r.Safety.Calls = append(r.Safety.Calls, HurtCall{
-			Call: x.Call, StartedAt: x.StartedAt.UTC(), Species: x.Species, Hurt: x.PersonHurt, Handling: x.Handling,
-			Resisted: b.labels(x.Resisted), Touched: b.labels(x.Touched),
-		})
+		r.Safety.Calls = append(r.Safety.Calls, b.hurtCall(x))
 	}
 	return nil
+}
+
+func (b *builder) hurtCall(x queries.PersonHurtCallsRow) HurtCall {
+	return HurtCall{Call: x.Call, StartedAt: x.StartedAt.UTC(), Species: x.Species, Hurt: x.PersonHurt, Handling: x.Handling,
+		Resisted: b.labels(x.Resisted), Touched: b.labels(x.Touched)}
 }
 
 // labels are the titles of findings.
