@@ -29,7 +29,7 @@ Without a pseudonym it lists those of the advisors, in an order that means
 nothing; whoever holds the key knows whose they are.`,
 		Example: `  report demo --dir demo
   report advisor --store demo/store
-  report advisor XXX --store demo/store --out feedback`,
+  report advisor 06665cc6-6d32-8cfa-be82-6f2707111c0d --store demo/store --out feedback`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			set, err := settings.Load(cmd.Flags(), s.Env)
@@ -72,8 +72,8 @@ func runAdvisor(cmd *cobra.Command, s command.Streams, open opener, set settings
 	}
 	return writePapers(s.Out, set.Out, forms.CaseReview, "case-review-contest", []paper{
 		{".csv", func(w io.Writer) error { return page.FeedbackCSV(w, f) }},
-		{"-sheet.html", func(w io.Writer) error { return page.FeedbackHTML(w, f) }},
-		{"-sheet.json", func(w io.Writer) error { return command.WriteJSON(w, f) }},
+		{"feedback.html", func(w io.Writer) error { return page.FeedbackHTML(w, f) }},
+		{"feedback.json", func(w io.Writer) error { return command.WriteJSON(w, f) }},
 	})
 }
 

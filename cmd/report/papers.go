@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"hindcheck/cmd/internal/command"
 	"hindcheck/cmd/report/internal/forms"
@@ -13,8 +14,9 @@ import (
 
 // paper is one file of a set that belongs together: a sheet, its blank form.
 type paper struct {
-	suffix string
-	write  func(io.Writer) error
+	// name is the whole file name, or begins with a dot and follows that of the set.
+	name  string
+	write func(io.Writer) error
 }
 
 // writePapers writes a set into a folder with the source description of its
@@ -31,7 +33,10 @@ func writePapers(stdout io.Writer, dir string, form forms.Form, name string, set
 		return fmt.Errorf("%s: %w", name, err)
 	}
 	for _, p := range set {
-		path := filepath.Join(dir, name+p.suffix)
+		path := filepath.Join(dir, p.name)
+		if strings.HasPrefix(p.name, ".") {
+			path = filepath.Join(dir, name+p.name)
+		}
 		if err := command.WriteResult(nil, path, p.write); err != nil {
 			return fmt.Errorf("%s: %w", name, err)
 		}

@@ -7,6 +7,7 @@ package demoline
 import (
 	"context"
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -59,11 +60,15 @@ func Make(ctx context.Context, opt Options) (*pipeline.Summary, error) {
 	if err := writeProposals(filepath.Join(opt.Dir, "proposals")); err != nil {
 		return nil, fmt.Errorf("demonstration line: %w", err)
 	}
-	key, err := demoKey(opt.Seed)
+	at := func(name string) string { return filepath.Join(opt.Dir, name) }
+	secret := demoKey(opt.Seed)
+	if err := os.WriteFile(at(KeyFile), []byte(hex.EncodeToString(secret)+"\n"), 0o600); err != nil {
+		return nil, fmt.Errorf("demonstration line: %w", err)
+	}
+	key, err := privacy.NewKey(secret)
 	if err != nil {
 		return nil, err
 	}
-	at := func(name string) string { return filepath.Join(opt.Dir, name) }
 	return pipeline.Load(ctx, pipeline.LoadOptions{
 		Store: Store(opt.Dir), Exports: []string{exports}, Sources: []string{at("sources")}, Key: key,
 		Files: pipeline.DefinitionFiles{Rules: at("rules.yaml"), CaseDefinition: at("case_definition.yaml"), Strata: at("strata.yaml")},
@@ -88,11 +93,15 @@ func writeProposals(dir string) error {
 	return nil
 }
 
+// KeyFile is the key of the pseudonyms in the folder of the line, for loading
+// more into its store and for looking up call numbers.
+const KeyFile = "line.key"
+
 // demoKey is no secret: the animals are invented, and with the same key two
 // machines get the same store.
-func demoKey(seed uint64) (privacy.Key, error) {
+func demoKey(seed uint64) []byte {
 	secret := sha256.Sum256(fmt.Appendf(nil, "key of the demonstration line, seed %d", seed))
-	return privacy.NewKey(secret[:])
+	return secret[:]
 }
 
 // clear empties a folder of ours, or makes a new one.

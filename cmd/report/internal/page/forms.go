@@ -97,7 +97,7 @@ func DrawText(w io.Writer, d *review.Draw) error {
 		fmt.Fprintln(w, wrap(fmt.Sprintf("This week has been drawn before: %d of its episodes have an answer or an attempt on record. Do not ask an owner twice.", d.Repeats)))
 	}
 	if !d.Complete {
-		fmt.Fprintln(w, wrap("The data do not hold all of these days yet: load the newer exports and draw again before anybody telephones."))
+		fmt.Fprintln(w, wrap("The data hold no call of the last of these days: unless none was taken, load the newer exports and draw again before anybody telephones."))
 	}
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "advised\teligible\tdrawn\tchance of each\texpected to answer\texpected in need")

@@ -49,7 +49,7 @@ type Draw struct {
 	// From and To bound the first contacts, To excluded.
 	From time.Time `json:"from"`
 	To   time.Time `json:"to"`
-	// Complete is whether the data hold all these days.
+	// Complete is whether the data hold a call of the last of these days.
 	Complete bool          `json:"complete"`
 	Strata   []DrawStratum `json:"strata"`
 	// LeftOut counts the episodes of these days that were not eligible.
@@ -121,15 +121,16 @@ func BuildDraw(ctx context.Context, db *queries.DB, opt Options, draw DrawOption
 	out := &Draw{AsOf: b.asOf(), Seed: draw.Seed, LeftOut: []DrawReason{}, Plan: []DrawPlan{}, Calls: []DrawnCall{}}
 	out.week(draw.On)
 	rows, err := db.AuditFrame(ctx, out.From, out.To, out.On)
-	// Outcomes are often exported later than calls, so the last week by the data
-	// cut may hold no call yet.
-	for i := 0; err == nil && len(rows) == 0 && draw.On.IsZero() && i < weeksAYear; i++ {
+	// Outcomes are often exported later than calls, so the data cut may lie weeks
+	// after the last call.
+	for i := 0; err == nil && !out.holds(rows) && draw.On.IsZero() && i < weeksAYear; i++ {
 		out.week(out.On.AddDate(0, 0, -7))
 		rows, err = db.AuditFrame(ctx, out.From, out.To, out.On)
 	}
 	if err != nil {
 		return nil, err
 	}
+	out.Complete = out.holds(rows)
 	eligible := out.sort(rows)
 	strata, err := b.expect(out, draw.Response)
 	if err != nil {
@@ -145,15 +146,18 @@ func BuildDraw(ctx context.Context, db *queries.DB, opt Options, draw DrawOption
 // week fixes the days: the Monday of the week of on, or of the last week whose
 // days the data hold.
 func (d *Draw) week(on time.Time) {
-	cut := d.AsOf.DataCut
 	if on.IsZero() {
-		on = cut
+		on = d.AsOf.DataCut
 	}
 	on = time.Date(on.Year(), on.Month(), on.Day(), 0, 0, 0, 0, time.UTC)
 	d.On = on.AddDate(0, 0, -(int(on.Weekday())+6)%7)
 	d.ID = fmt.Sprintf("%s-%d", d.On.Format("2006-01-02"), d.Seed)
 	d.From, d.To = d.On.AddDate(0, 0, -oldestDays), d.On.AddDate(0, 0, 1-youngestDays)
-	d.Complete = !cut.Before(d.To)
+}
+
+// holds reports whether the data reach the last of the days.
+func (d *Draw) holds(rows []queries.AuditFrameRow) bool {
+	return slices.ContainsFunc(rows, func(x queries.AuditFrameRow) bool { return !x.StartedAt.Before(d.To.AddDate(0, 0, -1)) })
 }
 
 // sort counts the frame and keeps the eligible by level.
