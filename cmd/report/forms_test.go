@@ -29,6 +29,9 @@ func ownLine(t *testing.T) string {
 	if err := os.CopyFS(dir, os.DirFS(filepath.Join(line, "demo"))); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.Chmod(filepath.Join(dir, demoline.KeyFile), 0o600); err != nil { // a copy forgets who may read
+		t.Fatal(err)
+	}
 	return dir
 }
 
