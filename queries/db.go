@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"fmt"
 	"slices"
+	"sync"
 	"time"
 
 	"hindcheck/pipeline"
@@ -115,6 +116,11 @@ type DB struct {
 	db    *sql.DB
 	meta  Meta
 	close func() error
+	// published is whether the rows come from a published dataset; missing are
+	// the questions that it could not answer.
+	published bool
+	mu        sync.Mutex
+	missing   []string
 }
 
 // New takes a database that already has tables or views named calls, checks,

@@ -103,7 +103,7 @@ func OpenPublished(ctx context.Context, dir string, opt OpenOptions) (_ *DB, err
 	if err != nil {
 		return nil, err
 	}
-	d.close = func() error { return closeAll(closers) }
+	d.published, d.close = true, func() error { return closeAll(closers) }
 	return d, nil
 }
 

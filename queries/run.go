@@ -18,21 +18,6 @@ import (
 // name or a parameter.
 var ErrParameter = errors.New("wrong parameter")
 
-// ErrWithheld is wrapped by the error of a question that a published dataset
-// cannot answer, because what it reads was not published.
-var ErrWithheld = errors.New("not in the published dataset")
-
-// withheld refuses a question whose answer would be wrong without what was held
-// back.
-func (d *DB) withheld(name string, n names) error {
-	for _, what := range []string{name, "cluster " + n.cluster} {
-		if why, ok := d.meta.Withheld[what]; ok {
-			return fmt.Errorf("%w: %s: %s", ErrWithheld, what, why)
-		}
-	}
-	return nil
-}
-
 // Table is the result of a question run by name.
 type Table struct {
 	Question Question
@@ -50,6 +35,9 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	if !ok {
 		return nil, fmt.Errorf("no question %q; report query lists them", name)
 	}
+	if err := d.withheld(name, n); err != nil {
+		return nil, err
+	}
 	text, err := d.expand(q, n)
 	if err != nil {
 		return nil, err
@@ -63,7 +51,7 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	}
 	rows, err := d.db.QueryContext(ctx, text, bound...)
 	if err != nil {
-		return nil, fmt.Errorf("query %s: %w", name, err)
+		return nil, d.unpublished(name, fmt.Errorf("query %s: %w", name, err))
 	}
 	return rows, nil
 }
@@ -72,6 +60,9 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 // into gives, in the order of the file's columns.
 func ask[T any](ctx context.Context, d *DB, name string, n names, args map[string]any, into func(*T) []any) ([]T, error) {
 	rows, err := d.query(ctx, name, n, args)
+	if d.passOver(name, err) {
+		return []T{}, nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -128,9 +119,6 @@ func (d *DB) Run(ctx context.Context, name string, params, defaults map[string]s
 	}
 	if len(left) > 0 {
 		return Table{}, fmt.Errorf("%w: question %s has no parameter %s", ErrParameter, name, strings.Join(sortedKeys(left), ", "))
-	}
-	if err := d.withheld(name, n); err != nil {
-		return Table{}, fmt.Errorf("question %s: %w", name, err)
 	}
 	rows, err := d.query(ctx, name, n, args)
 	if err != nil {

@@ -53,7 +53,7 @@ demands escalation is followed by escalation is compliance, not accuracy.`,
 			return runFlags(cmd, s, open, opt)
 		},
 	}
-	settings.AddFlags(cmd.Flags(), append(reading, "format", "out", "cut")...)
+	settings.AddFlags(cmd.Flags(), append(reading, "data", "format", "out", "cut")...)
 	cmd.Flags().StringVar(&from, "from", "", "first `MONTH` of the period, such as 2026-01")
 	cmd.Flags().StringVar(&to, "to", "", "last `MONTH` of the period")
 	cmd.Flags().StringVar(&by, "by", "", "split by a `PROPERTY` of the strata, such as species")
@@ -74,6 +74,7 @@ func runFlags(cmd *cobra.Command, s command.Streams, open opener, opt flagsOptio
 	if err != nil {
 		return blame(fmt.Errorf("flags: %w", err))
 	}
+	sayMissing(s.Err, db)
 	return command.WriteResult(s.Out, opt.set.Out, func(w io.Writer) error { return write(w, result) })
 }
 

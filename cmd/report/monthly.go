@@ -61,7 +61,7 @@ of the data, so the same store gives the same review again.`,
 			return runMonthly(cmd.Context(), s, open, set, opt)
 		},
 	}
-	settings.AddFlags(cmd.Flags(), append(reading, "format", "out", "under-triage-limit", "over-triage-limit", "limit-source", "reviews", "actions", "browser")...)
+	settings.AddFlags(cmd.Flags(), append(reading, "data", "format", "out", "under-triage-limit", "over-triage-limit", "limit-source", "reviews", "actions", "browser")...)
 	cmd.Flags().StringVar(&opt.month, "month", "", "`MONTH` to review, such as 2026-07; empty takes the latest mature one")
 	cmd.Flags().StringVar(&opt.meeting, "meeting", "", "`DAY` of the meeting, such as 2026-11-20, by which actions are overdue; empty takes that of the data")
 	cmd.Flags().StringVar(&opt.compare, "compare", "", "`PERIOD` to set beside the review: 2026-02 for the twelve months to it, or 2025-09..2026-02")
@@ -102,6 +102,7 @@ func runMonthly(ctx context.Context, s command.Streams, open opener, set setting
 	if err != nil {
 		return fmt.Errorf("monthly: %w", err)
 	}
+	sayMissing(s.Err, db)
 	if err := files.follow(r, meeting); err != nil {
 		return fmt.Errorf("monthly: %w", err)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -25,7 +26,12 @@ func openStore(ctx context.Context, set settings.Settings) (*queries.DB, error) 
 	if err != nil {
 		return nil, err
 	}
-	db, err := queries.Open(ctx, set.Store, queries.OpenOptions{AsOf: set.AsOf, Threads: set.Threads, MemoryMB: memory})
+	opt := queries.OpenOptions{AsOf: set.AsOf, Threads: set.Threads, MemoryMB: memory}
+	if set.Data != "" {
+		db, err := queries.OpenPublished(ctx, set.Data, opt)
+		return db, blame(err)
+	}
+	db, err := queries.Open(ctx, set.Store, opt)
 	return db, blame(err)
 }
 
@@ -63,6 +69,13 @@ func month(flag, text string) (int, error) {
 		return 0, fmt.Errorf("%w: --%s: %w", settings.ErrUsage, flag, err)
 	}
 	return m, nil
+}
+
+// sayMissing says which questions a published dataset could not answer.
+func sayMissing(w io.Writer, db *queries.DB) {
+	if list := db.Missing(); len(list) > 0 {
+		fmt.Fprintf(w, "report: left empty, because the published dataset does not hold what they need: %s\n", strings.Join(list, ", "))
+	}
 }
 
 // blame makes an error about a parameter one of usage.

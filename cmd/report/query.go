@@ -54,7 +54,7 @@ review: the twelve months to the latest mature one.`,
 			return command.WriteResult(s.Out, set.Out, func(w io.Writer) error { return write(w, t) })
 		},
 	}
-	settings.AddFlags(cmd.Flags(), append(reading, "format", "out", "cut")...)
+	settings.AddFlags(cmd.Flags(), append(reading, "data", "format", "out", "cut")...)
 	cmd.Flags().StringArrayVar(&params, "param", nil, "a parameter as `NAME=VALUE`; may be repeated")
 	return cmd
 }

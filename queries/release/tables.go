@@ -236,6 +236,7 @@ func (r *Release) calls() Table {
 		text("call", "random key of the record", "release_key('call', c.call)").must(),
 		text("contact", "random key of the contact; a transfer is one contact under two numbers", "release_key('contact', c.contact)"),
 		text("episode", "key of the episode; empty where the contact is not clinical", "e.episode_key"),
+		Column{Name: "opens_episode", Type: "boolean", Title: "whether this is the record that opened the episode", Required: true, sql: "coalesce(c.call = c.episode, false)"},
 		p,
 		text("contact_type", "clinical, or why the contact is left out", "c.contact_type", codes.ContactTypes.Words()...).must(),
 		text("contact_kind", "place of the contact in the episode", "c.contact_kind", codes.ContactKinds.Words()...),

@@ -10,6 +10,9 @@ type Settings struct {
 	Config string `mapstructure:"config"`
 	// Store is the folder of the Parquet store.
 	Store string `mapstructure:"store"`
+	// Data is the folder of a published dataset that is read instead of the
+	// store, or empty.
+	Data string `mapstructure:"data"`
 	// Format is text, csv or json; commands that write pages add html, and
 	// report sql parquet and arrow.
 	Format string `mapstructure:"format"`
@@ -90,6 +93,7 @@ type setting struct {
 var table = []setting{
 	{"config", "", "", "settings `FILE` (YAML); hindcheck.yaml is read if there is one"},
 	{"store", "s", "store", "`FOLDER` of the Parquet store"},
+	{"data", "", "", "read a published dataset in this `FOLDER` instead of the store"},
 	{"format", "f", "text", "text, csv or json; pages and sheets also html"},
 	{"out", "o", "", "write the result to this `PATH` instead of standard output"},
 	{"quiet", "q", false, "no progress and no remarks on standard error"},

@@ -231,12 +231,11 @@ func (w *work) withheld() (keys []string, why map[string]string) {
 			delete(why, "cluster "+x.name)
 		}
 	}
-	for _, c := range w.plan.Columns {
-		if c.Name == "hours" && c.Level == "all" {
-			why["hours"] = "the hour of the call was not published"
+	for _, x := range []struct{ cluster, question string }{{"advisor", "advisors"}, {"advisor", "unit_counts"}, {"advisor", "advisor_advice"}, {"advisor", "advisor_changes"}, {"advisor", "advisor_checks"}} {
+		if reason, ok := why["cluster "+x.cluster]; ok {
+			why[x.question] = reason
 		}
 	}
-	delete(why, "hours")
 	return keys, why
 }
 
