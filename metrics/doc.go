@@ -165,6 +165,8 @@
 //	... from log odds                               LogitEffects, then PoolREML
 //	                                                (PoolDerSimonianLaird, PoolFixed),
 //	                                                then FromLogit
+//	... from figures with limits, such as
+//	    corrected ones                              LogitFromLimits, then PoolREML
 //	sensitivity and specificity together            PoolBivariateBinomial, PoolBivariate
 //	one ratio from many thin tables                 MantelHaenszelOddsRatio,
 //	                                                MantelHaenszelRiskRatio

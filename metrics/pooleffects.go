@@ -161,3 +161,35 @@ func FromLogit(e Estimate) Estimate {
 // FromLog takes an estimate from the log scale to a ratio. A limit too large for
 // a number becomes unbounded.
 func FromLog(e Estimate) Estimate { return expEstimate(e) }
+
+// LogitFromLimits takes a line's proportion that is known only with its limits,
+// such as a corrected sensitivity, to the log odds scale: the standard error is
+// the distance of the limits there over twice the normal quantile. It is as good
+// as the limits are symmetric on that scale.
+//
+// A proportion that is not estimable, or whose limits reach 0 or 1, has no
+// effect. It returns an error wrapping ErrArgument for an estimate whose
+// confidence is outside (0, 1) or whose limits do not enclose its value.
+//
+// Source: Higgins et al. (eds) (2019) Cochrane Handbook for Systematic Reviews of
+// Interventions, 2nd ed., section 6.3.
+func LogitFromLimits(e Estimate) (Effect, error) {
+	if !e.Estimable() {
+		return Effect{NotEstimable: e.NotEstimable}, nil
+	}
+	if err := checkConf(e.Conf); err != nil {
+		return Effect{}, err
+	}
+	if e.LowUnbounded || e.HighUnbounded || e.Low <= 0 || e.High >= 1 {
+		return Effect{NotEstimable: "limits that reach 0 or 1"}, nil
+	}
+	if e.Value < e.Low || e.Value > e.High {
+		return Effect{}, argErr("value %v outside its limits %v to %v", e.Value, e.Low, e.High)
+	}
+	if e.Low == e.High {
+		return Effect{NotEstimable: "limits without width"}, nil
+	}
+	logit := func(p float64) float64 { return math.Log(p / (1 - p)) }
+	se := (logit(e.High) - logit(e.Low)) / (2 * twoSidedZ(e.Conf))
+	return Effect{Value: logit(e.Value), Variance: se * se}, nil
+}

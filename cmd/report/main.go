@@ -65,6 +65,8 @@ Results go to standard output, messages to standard error. Exit status: 0 done,
 		queryCommand(s, open),
 		sqlCommand(s),
 		publishCommand(s, open),
+		countsCommand(s, open),
+		poolCommand(s),
 		versionCommand(s),
 	)
 	return root

@@ -46,7 +46,12 @@ func TestScratch(t *testing.T) {
 			for k < min(len(u), len(v)) && u[k] == v[k] {
 				k++
 			}
-			fmt.Printf("%-24s DIFF %d %d\n   %.200v\n   %.200v\n", q.Name, len(u), len(v), u[min(k, len(u)-1)], func() any { if k < len(v) { return v[k] }; return nil }())
+			fmt.Printf("%-24s DIFF %d %d\n   %.200v\n   %.200v\n", q.Name, len(u), len(v), u[min(k, len(u)-1)], func() any {
+				if k < len(v) {
+					return v[k]
+				}
+				return nil
+			}())
 		}
 	}
 }
