@@ -8,11 +8,11 @@ import (
 // settings holds the files that a store of the demonstration line is loaded
 // and judged with.
 //
-//go:embed rules.yaml case_definition.yaml strata.yaml criteria.yaml appointments.yaml sources/*.yaml
+//go:embed rules.yaml case_definition.yaml strata.yaml criteria.yaml appointments.yaml privacy.yaml sources/*.yaml
 var settings embed.FS
 
 // Settings returns rules.yaml, case_definition.yaml, strata.yaml, criteria.yaml,
-// appointments.yaml and the folder sources of the demonstration line.
+// appointments.yaml, privacy.yaml and the folder sources of the demonstration line.
 func Settings() fs.FS { return settings }
 
 // Sources returns the source descriptions: calls.yaml, checks.yaml,

@@ -63,7 +63,7 @@ func newAttribute(c Column, records, persons map[string]int64, rareBelow int64, 
 			l.of[i] = at
 		}
 		if base > 0 {
-			l.loss = 1 - a.entropy(records, label)/base
+			l.loss = max(0, 1-a.entropy(records, label)/base)
 		}
 		// A level that tells as much apart as a finer one would only be tried twice.
 		if n := len(a.levels); n == 0 || len(l.labels) < len(a.levels[n-1].labels) {

@@ -88,8 +88,9 @@ type Refusal struct {
 	// TooFew is whether there are fewer persons than K in all, or too little
 	// diversity.
 	TooFew bool
-	// Causes are records that stand in classes too small or too uniform at the
-	// finest levels, and how many of them would not if the column were left out.
+	// Unsafe are records that stand in classes too small or too uniform even at
+	// the coarsest levels; Causes are how many of them would not if a column were
+	// left out.
 	Unsafe int64
 	Causes []Cause
 }
@@ -117,7 +118,7 @@ func (r *Refusal) Error() string {
 	for _, c := range r.Columns {
 		fmt.Fprintf(&b, "\n  column %s would be suppressed in %d of %d records (%.1f %%, at most %.1f %% allowed)", c.Name, c.Records, r.Records, 100*c.Share, 100*c.Limit)
 	}
-	fmt.Fprintf(&b, "\n  at the finest levels %d of %d records stand in combinations that are too rare", r.Unsafe, r.Records)
+	fmt.Fprintf(&b, "\n  even at the coarsest levels %d of %d records stand in combinations that are too rare", r.Unsafe, r.Records)
 	for _, c := range r.Causes {
 		fmt.Fprintf(&b, "\n    %d of them because of %s", c.Mended, c.Column)
 	}
@@ -146,10 +147,10 @@ func (p *Problem) refusal(nodes []node) *Refusal {
 			r.Columns = append(r.Columns, RefusedColumn{a.column.Name, coarsest.suppressed[j], share, p.limit(j)})
 		}
 	}
-	finest := node{levels: make([]int, len(p.attributes))}
-	r.Unsafe = p.unsafe(e, finest, -1)
+	last := nodes[len(nodes)-1]
+	r.Unsafe = p.unsafe(e, last, -1)
 	for j, a := range p.attributes {
-		if mended := r.Unsafe - p.unsafe(e, finest, j); mended > 0 {
+		if mended := r.Unsafe - p.unsafe(e, last, j); mended > 0 {
 			r.Causes = append(r.Causes, Cause{a.column.Name, mended})
 		}
 	}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"html/template"
 	"strings"
+
+	"hindcheck/cmd/report/internal/sheet"
 )
 
 // codebook is the description of every column for people.
@@ -82,14 +84,40 @@ var pages = template.Must(template.New("pages").Funcs(template.FuncMap{
 	"chance":  func(x float64) string { return fmt.Sprintf("%.4f", x) },
 }).Parse(pagesHTML))
 
-func render(name string, v any) (string, error) {
-	var s strings.Builder
-	err := pages.ExecuteTemplate(&s, name, v)
-	return s.String(), err
+// framed puts the part of that name into the frame of every page.
+func framed(part string, v any, p sheet.Page) (string, error) {
+	var body, out strings.Builder
+	if err := pages.ExecuteTemplate(&body, part, v); err != nil {
+		return "", err
+	}
+	p.Body = template.HTML(body.String())
+	for _, c := range cautions {
+		p.Cautions = append(p.Cautions, template.HTML(template.HTMLEscapeString(c)))
+	}
+	err := sheet.Write(&out, p)
+	return out.String(), err
 }
 
-func (b codebook) html() (string, error) { return render("codebook", b) }
+func escaped(s string) template.HTML { return template.HTML(template.HTMLEscapeString(s)) }
+
+func (b codebook) html() (string, error) {
+	tables := sheet.Group{Name: "Tables"}
+	for _, t := range b.Tables {
+		tables.Links = append(tables.Links, sheet.Link{ID: t.Name, Text: t.Name})
+	}
+	return framed("codebook", b, sheet.Page{
+		Title: "Codebook: " + b.Title, Kicker: "Codebook", Heading: escaped(b.Title),
+		Facts: []sheet.Fact{{Name: "Release", Value: escaped(b.Version)}}, Contents: []sheet.Group{{Name: "Cells", Links: []sheet.Link{{ID: "missing", Text: "Cells without a value"}}}, tables},
+	})
+}
 
 func (w *work) riskPage() (string, error) {
-	return render("risk", map[string]any{"Title": w.opt.Config.Release.Title, "Version": w.published.Version, "Risk": w.risk, "Differences": w.errors.Sections, "Cautions": cautions})
+	title := w.opt.Config.Release.Title
+	return framed("risk", map[string]any{"Risk": w.risk, "Differences": w.errors.Sections}, sheet.Page{
+		Title: "Risk report: " + title, Kicker: "Risk report", Heading: escaped(title),
+		Facts: []sheet.Fact{{Name: "Release", Value: escaped(w.published.Version)}, {Name: "Privacy file", Value: escaped(w.risk.Privacy + ": " + w.risk.Title)}},
+		Contents: []sheet.Group{{Name: "Parts", Links: []sheet.Link{
+			{ID: "picked", Text: "Can a person be picked out?"}, {ID: "found", Text: "What would be found out?"}, {ID: "coarser", Text: "What was made coarser?"}, {ID: "figures", Text: "What does that do to figures?"},
+		}}},
+	})
 }
