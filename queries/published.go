@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"hindcheck/pipeline/codes"
 	"hindcheck/pipeline/duck"
 )
 
@@ -125,6 +126,7 @@ func (p Published) statements(dir string) []string {
 		"{species}", p.column("species"), "{breed_group}", p.column("breed_group"), "{sex}", p.column("sex"), "{neutered}", p.column("neutered"),
 		"{complaint}", p.column("complaint"), "{site}", p.column("site"), "{period}", p.column("period"), "{hours}", p.column("hours"), "{ruleset}", p.column("ruleset"),
 		"{animal}", p.key("animal"), "{owner}", p.key("owner"), "{advisor}", p.key("advisor"), "{practice}", p.key("practice"),
+		"{routes}", duck.FileList(codes.Routes.Words()), "{sources}", duck.FileList(codes.Sources.Words()),
 		"{flags}", p.flagWords(), "{findings}", p.findingColumns(),
 	).Replace(publishedSQL)
 	for _, s := range strings.Split(text, ";\n") {

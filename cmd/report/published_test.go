@@ -400,7 +400,7 @@ func (p *published) recountFlags(t *testing.T) {
 // coarser are the questions whose answer from a release may differ, because
 // they show what was coarsened: properties of the animal, months, times, keys.
 var coarser = []string{"advice_groups", "code_shares", "feed_coverage", "levels_apart", "missed_cases", "months", "subgroups", "usual_checks", "check_handling", "person_hurt_calls",
-	"advisors", "unit_counts", "not_attended", "person_hurt", "process_by_month"}
+	"advisors", "unit_counts", "not_attended", "person_hurt", "process_by_month", "threshold_values"}
 
 // everyQuestion asks every question of source and release: the same answer, or
 // one that is known to be coarser, or a refusal that says why.
@@ -451,7 +451,8 @@ func (p *published) everyQuestion(t *testing.T) {
 		case slices.Contains(coarser, q.Name):
 			outcome["coarser"]++
 		default:
-			t.Errorf("%s: %d rows of the source, %d of the release, and they differ", q.Name, len(want.Rows), len(got.Rows))
+			t.Errorf("%s: %d rows of the source, %d of the release, and they differ: name it in coarser, if it shows what was coarsened, or in queries/withheld.go, if the answer is wrong",
+				q.Name, len(want.Rows), len(got.Rows))
 		}
 	}
 	if outcome["the same"] < 20 {

@@ -60,6 +60,15 @@ var (
 	LengthBands = []string{"0-5", "5-10", "10-20", "20+"}
 )
 
+// numbered writes a word that cases stores as its place in a list, from 1.
+func numbered(column string, list codes.List) string {
+	out := "CASE " + column
+	for i, w := range list.Words() {
+		out += fmt.Sprintf(" WHEN %d THEN '%s'", i+1, w)
+	}
+	return out + " END"
+}
+
 // levelOf writes a numbered level, nothing for 0.
 func levelOf(column string) string {
 	return "CASE " + column + " WHEN 1 THEN 'home_care' WHEN 2 THEN 'soon' WHEN 3 THEN 'same_day' WHEN 4 THEN 'emergency' END"
@@ -143,8 +152,8 @@ func (r *Release) episodes(links Links) Table {
 		text("handling", "how the animal was handled during the checks", "c.handling", codes.Handling.Words()...),
 		text("person_hurt", "whether a person was hurt during the checks", "c.person_hurt", codes.PersonHurt.Words()...),
 		Column{Name: "safety_net", Type: "boolean", Title: "whether the owner was told when to ring again", sql: "c.safety_net"},
-		text("route", "how the outcome became known; empty if it did not", "CASE c.route WHEN 1 THEN 'advised_visit' WHEN 2 THEN 'own_decision' WHEN 3 THEN 'call_back' WHEN 4 THEN 'audit' END", codes.Routes.Words()...),
-		text("outcome_source", "who found the outcome", "CASE c.outcome_source WHEN 1 THEN 'vet' WHEN 2 THEN 'owner_follow_up' WHEN 3 THEN 'panel' END", codes.Sources.Words()...),
+		text("route", "how the outcome became known; empty if it did not", numbered("c.route", codes.Routes), codes.Routes.Words()...),
+		text("outcome_source", "who found the outcome", numbered("c.outcome_source", codes.Sources), codes.Sources.Words()...),
 		text("outcome_hours", "hours from the first contact to the outcome", hoursOf("(c.outcome_minutes * 60000000::BIGINT)"), HourBands...).ordered(),
 		level("vet_level", "level of the outcome", levelOf("c.vet_level")),
 		text("disposition", "what became of the animal", "c.disposition", codes.Dispositions.Words()...),

@@ -215,6 +215,3 @@ func (a *Accuracy) summarise() {
 	}
 	a.NotEstimable = a.Sensitivity.NotEstimable
 }
-
-// FigureOf dresses an estimate for other pages than the review.
-func FigureOf(e metrics.Estimate) Figure { return figure(e) }
