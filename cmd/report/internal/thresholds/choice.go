@@ -61,14 +61,14 @@ func (b *builder) choices(g *Group, inForce threshold) error {
 
 func (b *builder) choose(g *Group, c Criterion) (Choice, error) {
 	x := Choice{Given: c.Text, Plateau: []string{}, Warnings: []string{}}
-	by, err := c.bind(b.opt.Review.Confidence, g.fit.days, g.fit.totals)
+	by, err := c.bind(b.opt.Review.Confidence, g.fit.Days, g.fit.Totals)
 	if err != nil {
 		return x, err
 	}
 	x.Criterion = by.String()
-	width, words := c.within(g.fit.n)
+	width, words := c.within(g.fit.N)
 	x.Within = words
-	got, err := metrics.CorrectedThreshold(g.fit.cells, b.direction, metrics.WithinStratum, by, width, b.correction())
+	got, err := metrics.CorrectedThreshold(g.fit.Cells, b.direction, metrics.WithinStratum, by, width, b.correction())
 	if err != nil {
 		return x, err
 	}
@@ -109,7 +109,7 @@ func (b *builder) choose(g *Group, c Criterion) (Choice, error) {
 
 // optimism repeats the choice on resamples of the verified episodes.
 func (b *builder) optimism(x *Choice, g *Group, by metrics.Criterion, width float64) error {
-	boot, err := metrics.BootstrapThreshold(g.fit.counts, b.direction, by, b.opt.Draws, width, b.opt.Review.Confidence, b.rand())
+	boot, err := metrics.BootstrapThreshold(g.fit.Counts, b.direction, by, b.opt.Draws, width, b.opt.Review.Confidence, b.rand())
 	if err != nil || !boot.Estimable() {
 		return err
 	}
@@ -142,9 +142,9 @@ func holds(t *Trial) string {
 
 // against says what a threshold does beside the one in force, on the readings it
 // was chosen on.
-func (b *builder) against(s *side, was, is threshold) string {
+func (b *builder) against(s *Side, was, is threshold) string {
 	var more, fewer int64
-	for _, v := range s.totals {
+	for _, v := range s.Totals {
 		switch {
 		case is.Positive(v.Value) && !was.Positive(v.Value):
 			more += v.Episodes

@@ -16,7 +16,7 @@ func (b *builder) group(species []string) (Group, error) {
 	g := Group{Name: groupName(species), Species: species, Elsewhere: []Elsewhere{}, NotAssessed: []State{}, InForce: []InForce{},
 		Values: []Value{}, Candidates: []Candidate{}, Choices: []Choice{}, ByState: []ByState{}, Warnings: []string{}}
 	rows := b.sort(&g)
-	dims, given := keepDimensions(rows, b.db.Meta(), b.r.Standard.MinVerified)
+	dims, given := KeepDimensions(rows, b.db.Meta(), b.r.Standard.MinVerified)
 	g.Strata = Strata{Dimensions: []string{"level"}, GivenUp: append([]string{}, given...)}
 	for _, d := range dims {
 		g.Strata.Dimensions = append(g.Strata.Dimensions, b.db.Meta().Strata[d])
@@ -24,10 +24,10 @@ func (b *builder) group(species []string) (Group, error) {
 	earlier, later := months(rows, b.split)
 	g.present = b.side(rows, b.r.Whole.Days, dims)
 	g.fit, g.judge = b.side(earlier, b.r.Fit.Days, dims), b.side(later, b.r.Judge.Days, dims)
-	if n := g.present.likened + g.fit.likened + g.judge.likened; n > 0 {
+	if n := g.present.Likened + g.fit.Likened + g.judge.Likened; n > 0 {
 		g.Warnings = append(g.Warnings, "of a few readings of one advice level nobody was followed up; they are taken to be like those of the next level on the same side of being sent in")
 	}
-	for k, v := range g.present.counts {
+	for k, v := range g.present.Counts {
 		g.Values = append(g.Values, Value{Value: v.Value, Needed: v.Needed, NotNeeded: v.NotNeeded, Unverified: g.present.unverified(k)})
 	}
 	inForce := b.inForce(&g)
@@ -220,7 +220,7 @@ func (b *builder) rule(th threshold) string {
 
 // candidates fills the area and every threshold of the whole period.
 func (b *builder) candidates(g *Group, inForce threshold) error {
-	curve, err := metrics.CorrectedROC(g.present.cells, b.direction, metrics.WithinStratum, b.correction())
+	curve, err := metrics.CorrectedROC(g.present.Cells, b.direction, metrics.WithinStratum, b.correction())
 	if err != nil {
 		return err
 	}
@@ -265,7 +265,7 @@ func (b *builder) candidates(g *Group, inForce threshold) error {
 	return nil
 }
 
-func (b *builder) candidate(s *side, th threshold) (c Candidate, err error) {
+func (b *builder) candidate(s *Side, th threshold) (c Candidate, err error) {
 	c.Rule = b.rule(th)
 	if th.HasLower {
 		c.Lower = &th.Lower
@@ -295,11 +295,11 @@ func (b *builder) states(g *Group, inForce threshold) error {
 			continue
 		}
 		s := b.side(by[name], b.r.Whole.Days, nil)
-		area, err := metrics.AUCDeLong(s.counts, b.direction, b.opt.Review.Confidence)
+		area, err := metrics.AUCDeLong(s.Counts, b.direction, b.opt.Review.Confidence)
 		if err != nil {
 			return err
 		}
-		x := ByState{State: name, Readings: int64(s.n), Area: review.FigureOf(area.Estimate)}
+		x := ByState{State: name, Readings: int64(s.N), Area: review.FigureOf(area.Estimate)}
 		if g.Rule != "" {
 			rates, err := b.naive(s, inForce)
 			if err != nil {

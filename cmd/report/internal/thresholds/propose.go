@@ -95,7 +95,7 @@ func only(r *Result) (*Group, *Choice, error) {
 }
 
 func marksAll(g *Group, th threshold) bool {
-	return !slices.ContainsFunc(g.fit.totals, func(v valueTotal) bool { return !th.Positive(v.Value) })
+	return !slices.ContainsFunc(g.fit.Totals, func(v valueTotal) bool { return !th.Positive(v.Value) })
 }
 
 // decides is the condition that sets one end of the rule in force.

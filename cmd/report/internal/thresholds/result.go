@@ -79,7 +79,7 @@ type Group struct {
 	Strata   Strata    `json:"strata"`
 	Warnings []string  `json:"warnings"`
 
-	present, fit, judge *side
+	present, fit, judge *Side
 }
 
 // Elsewhere counts readings that were left out because of where they were made.

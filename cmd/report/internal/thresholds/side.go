@@ -18,20 +18,27 @@ type threshold = metrics.Threshold
 // valueTotal counts the readings of one value, verified or not.
 type valueTotal = metrics.ValueTotal
 
-// side is the readings of a group in some months, ready for metrics.
-type side struct {
-	days   float64
-	cells  []metrics.ValueVerification
-	counts []metrics.ValueCount
-	totals []metrics.ValueTotal
-	n      float64
-	// likened counts readings without an outcome in strata of which nobody was
+// Side is the readings of a group in some months, ready for metrics: by value
+// and stratum, by value among the verified, and by value whether verified or not.
+type Side struct {
+	// Days is the length of those months, N the number of readings.
+	Days, N float64
+	Cells   []metrics.ValueVerification
+	Counts  []metrics.ValueCount
+	Totals  []metrics.ValueTotal
+	// Likened counts readings without an outcome in strata of which nobody was
 	// followed up, which are taken to be like those of the next level.
-	likened int64
+	Likened int64
 }
 
-// side gathers the rows that use lets through, by value and stratum.
-func (b *builder) side(rows []queries.ThresholdValuesRow, days int, dims []int) *side {
+func (b *builder) side(rows []queries.ThresholdValuesRow, days int, dims []int) *Side {
+	return NewSide(rows, days, dims, func(stored int) float64 { return b.finding.Value(int32(stored)) })
+}
+
+// NewSide gathers rows by value and stratum. dims are the places of the strata
+// dimensions to keep beside the level (see KeepDimensions); value turns the
+// stored number of a row into the value that is judged.
+func NewSide(rows []queries.ThresholdValuesRow, days int, dims []int, value func(stored int) float64) *Side {
 	type key struct {
 		value   int
 		stratum string
@@ -55,7 +62,7 @@ func (b *builder) side(rows []queries.ThresholdValuesRow, days int, dims []int) 
 		}
 		*names[k.stratum] = names[k.stratum].Add(*c)
 	}
-	s := &side{days: float64(days)}
+	s := &Side{Days: float64(days)}
 	likened := s.liken(names)
 	for i, k := range keys {
 		if to, ok := likened[k.stratum]; ok {
@@ -74,7 +81,7 @@ func (b *builder) side(rows []queries.ThresholdValuesRow, days int, dims []int) 
 		return cmp.Or(cmp.Compare(a.value, b.value), strings.Compare(a.stratum, b.stratum))
 	})
 	for _, k := range keys {
-		s.add(b.finding.Value(int32(k.value)), k.stratum, *by[k])
+		s.add(value(k.value), k.stratum, *by[k])
 	}
 	return s
 }
@@ -87,7 +94,7 @@ const fewLikened = 0.2
 // liken finds strata with readings without an outcome of which nobody was
 // followed up, and the stratum of the other level on the same side of being sent
 // in that can stand for them.
-func (s *side) liken(names map[string]*metrics.VerificationCell) map[string]string {
+func (s *Side) liken(names map[string]*metrics.VerificationCell) map[string]string {
 	var all, few int64
 	out := map[string]string{}
 	for name, c := range names {
@@ -105,28 +112,28 @@ func (s *side) liken(names map[string]*metrics.VerificationCell) map[string]stri
 		return nil
 	}
 	for name := range out {
-		s.likened += names[name].Unverified
+		s.Likened += names[name].Unverified
 	}
 	return out
 }
 
-func (s *side) add(value float64, stratum string, c metrics.VerificationCell) {
-	s.cells = append(s.cells, metrics.ValueVerification{Value: value, Stratum: levelWord(stratum), VerificationCell: c})
+func (s *Side) add(value float64, stratum string, c metrics.VerificationCell) {
+	s.Cells = append(s.Cells, metrics.ValueVerification{Value: value, Stratum: levelWord(stratum), VerificationCell: c})
 	needed, well := c.FoundNeeded+c.SampledNeeded, c.FoundNotNeeded+c.SampledNotNeeded
-	if k := len(s.counts) - 1; k < 0 || s.counts[k].Value != value {
-		s.counts = append(s.counts, metrics.ValueCount{Value: value})
-		s.totals = append(s.totals, metrics.ValueTotal{Value: value})
+	if k := len(s.Counts) - 1; k < 0 || s.Counts[k].Value != value {
+		s.Counts = append(s.Counts, metrics.ValueCount{Value: value})
+		s.Totals = append(s.Totals, metrics.ValueTotal{Value: value})
 	}
-	k := len(s.counts) - 1
-	s.counts[k].Needed += needed
-	s.counts[k].NotNeeded += well
-	s.totals[k].Episodes += c.Total()
-	s.n += float64(c.Total())
+	k := len(s.Counts) - 1
+	s.Counts[k].Needed += needed
+	s.Counts[k].NotNeeded += well
+	s.Totals[k].Episodes += c.Total()
+	s.N += float64(c.Total())
 }
 
 // unverified is how many readings of the k-th value have no known need.
-func (s *side) unverified(k int) int64 {
-	return s.totals[k].Episodes - s.counts[k].Needed - s.counts[k].NotNeeded
+func (s *Side) unverified(k int) int64 {
+	return s.Totals[k].Episodes - s.Counts[k].Needed - s.Counts[k].NotNeeded
 }
 
 // levelWord writes the level of a stratum's name as a word.
@@ -144,11 +151,11 @@ func stratumName(r queries.ThresholdValuesRow, dims []int) string {
 	return b.String()
 }
 
-// keepDimensions decides within which recorded properties outcomes are taken to
+// KeepDimensions decides within which recorded properties outcomes are taken to
 // be missing by chance: the level, and as many others as leave every stratum
 // with an unknown outcome at least least followed up. The strata file says which
 // are given up, and in which order.
-func keepDimensions(rows []queries.ThresholdValuesRow, meta queries.Meta, least int) (dims []int, given []string) {
+func KeepDimensions(rows []queries.ThresholdValuesRow, meta queries.Meta, least int) (dims []int, given []string) {
 	kept := slices.Clone(meta.Strata)
 	order := slices.Clone(meta.Collapse)
 	for {
@@ -182,52 +189,77 @@ func enough(rows []queries.ThresholdValuesRow, dims []int, least int) bool {
 	return true
 }
 
-// at judges one threshold on a side, corrected. The values are first reduced to
-// marked and not marked, so that any rule is a point of a curve.
-func (b *builder) at(s *side, th threshold) (Rates, error) {
-	two := make([]metrics.ValueVerification, len(s.cells))
-	marked := 0
-	for i, c := range s.cells {
-		two[i] = c
-		two[i].Value = 0
-		if th.Positive(c.Value) {
+// at judges one threshold on a side, corrected.
+func (b *builder) at(s *Side, th threshold) (Rates, error) {
+	sens, spec, err := s.Judge(th.Positive, b.correction())
+	return Rates{review.FigureOf(sens), review.FigureOf(spec)}, err
+}
+
+// Judge gives the corrected sensitivity and specificity of a rule that marks some
+// values. The values are first reduced to marked and not marked, so that any
+// rule is a point of a curve.
+func (s *Side) Judge(marked func(value float64) bool, opt metrics.CorrectionOptions) (sens, spec metrics.Estimate, err error) {
+	two := slices.Clone(s.Cells)
+	n := 0
+	for i := range two {
+		if marked(two[i].Value) {
 			two[i].Value = 1
-			marked++
+			n++
+		} else {
+			two[i].Value = 0
 		}
 	}
-	if marked == 0 || marked == len(two) { // the draws could not move
-		rates, err := b.naive(s, th)
-		for _, f := range []*review.Figure{&rates.Sensitivity, &rates.Specificity} {
-			f.Warnings = append(f.Warnings, "no reading or every reading is marked; the limits are those of the verified")
-		}
-		return rates, err
+	if n == 0 || n == len(two) { // the draws could not move
+		return s.ofVerified(marked, opt.Conf)
 	}
-	curve, err := metrics.CorrectedROC(two, metrics.HighIsBad, metrics.WithinStratum, b.correction())
+	curve, err := metrics.CorrectedROC(two, metrics.HighIsBad, metrics.WithinStratum, opt)
 	if err != nil {
-		return Rates{}, err
+		return sens, spec, err
 	}
 	if !curve.Estimable() {
-		none := review.FigureOf(metrics.Estimate{Conf: b.opt.Review.Confidence, NotEstimable: curve.NotEstimable, Method: metrics.MethodCorrectedROC})
-		return Rates{none, none}, nil
+		none := metrics.Estimate{Conf: opt.Conf, NotEstimable: curve.NotEstimable, Method: metrics.MethodCorrectedROC}
+		return none, none, nil
 	}
 	for _, p := range curve.Points {
 		if p.Threshold.HasUpper && p.Threshold.Upper == 1 {
-			return Rates{review.FigureOf(p.Sensitivity), review.FigureOf(p.Specificity)}, nil
+			return p.Sensitivity, p.Specificity, nil
 		}
 	}
-	return Rates{}, fmt.Errorf("the curve of threshold %s has no point", th)
+	return sens, spec, fmt.Errorf("the curve of a rule that marks %d cells has no point for it", n)
+}
+
+// ofVerified judges a rule that marks nothing or everything.
+func (s *Side) ofVerified(marked func(value float64) bool, conf float64) (sens, spec metrics.Estimate, err error) {
+	var t metrics.TwoByTwo
+	for _, c := range s.Counts {
+		if marked(c.Value) {
+			t.TP, t.FP = t.TP+c.Needed, t.FP+c.NotNeeded
+		} else {
+			t.FN, t.TN = t.FN+c.Needed, t.TN+c.NotNeeded
+		}
+	}
+	if sens, err = metrics.Sensitivity(t, conf); err != nil {
+		return sens, spec, err
+	}
+	if spec, err = metrics.Specificity(t, conf); err != nil {
+		return sens, spec, err
+	}
+	for _, e := range []*metrics.Estimate{&sens, &spec} {
+		e.Warnings = append(e.Warnings, "no reading or every reading is marked; the limits are those of the verified")
+	}
+	return sens, spec, nil
 }
 
 // naive judges one threshold among the verified.
-func (b *builder) naive(s *side, th threshold) (Rates, error) {
-	c, err := metrics.AccuracyAt(s.counts, th, b.opt.Review.Confidence)
+func (b *builder) naive(s *Side, th threshold) (Rates, error) {
+	c, err := metrics.AccuracyAt(s.Counts, th, b.opt.Review.Confidence)
 	return Rates{review.FigureOf(c.Sensitivity), review.FigureOf(c.Specificity)}, err
 }
 
 // load is how many readings a threshold marks, a day and as shares.
-func (b *builder) load(s *side, th threshold) (perDay, marked, on review.Figure, err error) {
+func (b *builder) load(s *Side, th threshold) (perDay, marked, on review.Figure, err error) {
 	var in, at int64
-	for _, v := range s.totals {
+	for _, v := range s.Totals {
 		if th.Positive(v.Value) {
 			in += v.Episodes
 		}
@@ -236,14 +268,14 @@ func (b *builder) load(s *side, th threshold) (perDay, marked, on review.Figure,
 		}
 	}
 	conf := b.opt.Review.Confidence
-	day, err := metrics.ReferralsPerDay(th, s.days, s.totals, conf)
+	day, err := metrics.ReferralsPerDay(th, s.Days, s.Totals, conf)
 	if err != nil {
 		return
 	}
-	m, err := metrics.Wilson(in, int64(s.n), conf)
+	m, err := metrics.Wilson(in, int64(s.N), conf)
 	if err != nil {
 		return
 	}
-	o, err := metrics.Wilson(at, int64(s.n), conf)
+	o, err := metrics.Wilson(at, int64(s.N), conf)
 	return review.FigureOf(day), review.FigureOf(m), review.FigureOf(o), err
 }
