@@ -17,6 +17,7 @@ type names struct {
 	replay  Replay
 	// program is a rules file that is asked about, nil for the one in force.
 	program *rules.Program
+	tuning  Tuning
 }
 
 // expand fills the template functions of a question:
@@ -39,6 +40,8 @@ type names struct {
 //	{{oldFired}}        the flags of either that fired, as a list of positions;
 //	{{newFired}}        over {{bits}}
 //	{{keys}}            site, species and the strata columns, each once
+//	{{tuneRelation "x"}} relation x with candidate thresholds and the rest of the rules;
+//	{{tuneRest "cut"}}  {{tuneBins}} and {{tuneNothing}} over it: see Tuning
 //	{{nFindings}}       how many findings there are
 //	{{tried "x"}}       relation x with the bits of the rules that are asked about
 //	{{nTried}}          how many flags those rules have
@@ -46,28 +49,32 @@ type names struct {
 //	{{triedSums "x"}}   [x of flag 0, ...] of those rules for x one of fired, unknown
 func (d *DB) expand(q Question, n names) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
-		"strata":     func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
-		"stratum":    func() string { return d.stratum() },
-		"flags":      func(what string) (string, error) { return d.flagSums(what) },
-		"flagList":   func() []flagSQL { return d.flagList() },
-		"nFlags":     func() int { return len(d.meta.Flags) },
-		"usual":      func() string { return d.usual() },
-		"nFired":     func() string { return d.fired() },
-		"words":      func() string { return d.words("") },
-		"anyWords":   func() string { return d.words("any_value") },
-		"firedWords": func() string { return d.firedWords() },
-		"coded":      func() []codedSQL { return d.coded() },
-		"findings":   func() []findingSQL { return d.findingList() },
-		"nFindings":  func() int { return len(d.meta.Findings) },
-		"tried":      func(relation string) (string, error) { return d.tried(n.program, relation) },
-		"nTried":     func() int { return d.triedFlags(n.program) },
-		"triedSums":  func(what string) (string, error) { return d.triedSums(n.program, what) },
-		"finding":    func() (string, error) { return d.findingColumn(n.finding) },
-		"ruled":      func() (string, error) { return d.ruled(n.replay) },
-		"bits":       func(relation string) (string, error) { return d.bits(relation, n.replay) },
-		"oldFired":   func() string { return d.firedPositions("was_", n.replay.Current) },
-		"newFired":   func() string { return d.firedPositions("now_", n.replay.Proposed) },
-		"keys":       func() string { return d.keys() },
+		"strata":       func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
+		"stratum":      func() string { return d.stratum() },
+		"flags":        func(what string) (string, error) { return d.flagSums(what) },
+		"flagList":     func() []flagSQL { return d.flagList() },
+		"nFlags":       func() int { return len(d.meta.Flags) },
+		"usual":        func() string { return d.usual() },
+		"nFired":       func() string { return d.fired() },
+		"words":        func() string { return d.words("") },
+		"anyWords":     func() string { return d.words("any_value") },
+		"firedWords":   func() string { return d.firedWords() },
+		"coded":        func() []codedSQL { return d.coded() },
+		"findings":     func() []findingSQL { return d.findingList() },
+		"tuneRelation": func(relation string) (string, error) { return n.tuning.relation(relation) },
+		"tuneRest":     func(cut string) string { return n.tuning.rest(cut) },
+		"tuneBins":     func() string { return n.tuning.bins() },
+		"tuneNothing":  func() string { return n.tuning.nothing() },
+		"nFindings":    func() int { return len(d.meta.Findings) },
+		"tried":        func(relation string) (string, error) { return d.tried(n.program, relation) },
+		"nTried":       func() int { return d.triedFlags(n.program) },
+		"triedSums":    func(what string) (string, error) { return d.triedSums(n.program, what) },
+		"finding":      func() (string, error) { return d.findingColumn(n.finding) },
+		"ruled":        func() (string, error) { return d.ruled(n.replay) },
+		"bits":         func(relation string) (string, error) { return d.bits(relation, n.replay) },
+		"oldFired":     func() string { return d.firedPositions("was_", n.replay.Current) },
+		"newFired":     func() string { return d.firedPositions("now_", n.replay.Proposed) },
+		"keys":         func() string { return d.keys() },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {
 				return "", fmt.Errorf("%w: cluster %q: expected one of %s", ErrParameter, n.cluster, strings.Join(ClusterColumns, ", "))

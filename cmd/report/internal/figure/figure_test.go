@@ -228,3 +228,34 @@ func TestRatios(t *testing.T) {
 		t.Errorf("axis %s", texts)
 	}
 }
+
+func TestPlaneAndStacks(t *testing.T) {
+	rising := []Path{{Points: []Point{{0, 0}, {0.2, 0.6}, {1, 1}}, Strong: true, Steps: true}, {Points: []Point{{0, 0}, {1, 1}}}}
+	spots := []Spot{{Point: Point{0.2, 0.6}, Name: "in <force>", Kind: Square}, {Point: Point{0.9, 0.95}, Name: "chosen", HasLimits: true, LowX: 0.8, HighX: 1, LowY: 0.9, HighY: 1}}
+	svg, err := Plane("p", "title", "desc", Axis{Title: "1 - specificity", Max: 1, Share: true}, Axis{Title: "Sensitivity", Max: 1, Share: true}, rising, spots)
+	if err != nil {
+		t.Fatal(err)
+	}
+	texts := strings.Join(wellFormed(t, svg), "|")
+	for _, want := range []string{"0 %", "100 %", "in <force>", "chosen", "Sensitivity", "1 - specificity"} {
+		if !strings.Contains(texts, want) {
+			t.Errorf("no %q in %s", want, texts)
+		}
+	}
+	if !strings.Contains(svg, "s-mark") || !strings.Contains(svg, "stroke-dasharray") || strings.Contains(texts, "-0") {
+		t.Errorf("lines: %s", svg)
+	}
+	for _, bars := range [][]Stack{nil, {{X: 3, Parts: []float64{1, 2, 0}}}, {{X: 36.5, Parts: []float64{1}}, {X: 40, Parts: []float64{0, 5}}}} {
+		svg, err := Stacks("s", "title", "desc", "degC", bars, 0.1, []float64{38})
+		if err != nil {
+			t.Fatal(err)
+		}
+		wellFormed(t, svg)
+		if strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") {
+			t.Errorf("%d bars: %s", len(bars), svg)
+		}
+	}
+	if svg, err := Plane("e", "t", "d", Axis{}, Axis{}, nil, nil); err != nil || strings.Contains(svg, "NaN") {
+		t.Errorf("an empty plane: %v", err)
+	}
+}

@@ -159,8 +159,12 @@ func (l planeLines) spot(s Spot, at func(Point) vg.Point, dc draw.Canvas) {
 	if pt.X > (dc.Min.X+dc.Max.X)/2 {
 		side, shift = -1, -9
 	}
+	up := vg.Length(7)
+	if pt.Y > dc.Min.Y+(dc.Max.Y-dc.Min.Y)*2/3 {
+		up = -15
+	}
 	l.c.textClass = "tick"
-	label(l.c, s.Name, 10, false, ink, vg.Point{X: pt.X + shift, Y: pt.Y - 9}, side)
+	label(l.c, s.Name, 10, false, ink, vg.Point{X: pt.X + shift, Y: pt.Y + up}, side)
 	l.c.textClass = ""
 }
 

@@ -87,14 +87,15 @@ func (b *builder) prepare(ctx context.Context) error {
 		return err
 	}
 	b.defaults()
-	scope, err := b.months(ctx)
+	months, err := Months(ctx, b.db, b.opt.Review, b.opt.From, b.opt.To, b.opt.JudgeMonths)
 	if err != nil {
 		return err
 	}
-	if b.rows, err = b.db.ThresholdValues(ctx, scope, b.opt.Cut, f.ID); err != nil {
+	b.split = months.Split
+	if b.rows, err = b.db.ThresholdValues(ctx, months.Scope, b.opt.Cut, f.ID); err != nil {
 		return err
 	}
-	b.fillHead(scope)
+	b.fillHead(months)
 	return nil
 }
 
@@ -121,40 +122,50 @@ func numbers(d *findings.Dictionary) []string {
 	return out
 }
 
-// months chooses the period and where it is split.
-func (b *builder) months(ctx context.Context) (queries.Scope, error) {
-	opt := b.opt.Review
-	opt.Month = b.opt.To
-	scope, err := review.DefaultPeriod(ctx, b.db, opt)
+// Split is a period cut into the months on which something is chosen and the
+// later ones on which it is judged.
+type Split struct {
+	Scope queries.Scope
+	// Split is the first month (yyyymm) of the judged part.
+	Split             int
+	Whole, Fit, Judge Period
+}
+
+// Months chooses a period and splits it. from and to are months (yyyymm), 0 for
+// the first recorded and the latest mature one; the last judge months are kept
+// for judging, 0 takes a third.
+func Months(ctx context.Context, db *queries.DB, opt review.Options, from, to, judge int) (Split, error) {
+	opt.Month = to
+	scope, err := review.DefaultPeriod(ctx, db, opt)
 	if err != nil {
-		return scope, err
+		return Split{}, err
 	}
-	recorded, err := b.db.Months(ctx)
+	recorded, err := db.Months(ctx)
 	if err != nil {
-		return scope, err
+		return Split{}, err
 	}
 	if len(recorded) > 0 {
 		scope.From = recorded[0].Month
 	}
-	if b.opt.From != 0 {
-		scope.From = b.opt.From
+	if from != 0 {
+		scope.From = from
 	}
 	if scope.From > scope.To {
-		return scope, fmt.Errorf("%w: the first month %s lies after the last, %s", queries.ErrParameter, queries.FormatMonth(scope.From), queries.FormatMonth(scope.To))
+		return Split{}, fmt.Errorf("%w: the first month %s lies after the last, %s", queries.ErrParameter, queries.FormatMonth(scope.From), queries.FormatMonth(scope.To))
 	}
 	n := 1
 	for m := scope.From; m < scope.To; m = queries.AddMonths(m, 1) {
 		n++
 	}
-	judge := b.opt.JudgeMonths
+	if judge >= n {
+		return Split{}, fmt.Errorf("%w: %d months to judge on, expected fewer than the %d of the period", queries.ErrParameter, judge, n)
+	}
 	if judge == 0 {
 		judge = n / 3
 	}
-	if judge >= n && b.opt.JudgeMonths > 0 {
-		return scope, fmt.Errorf("%w: %d months to judge on, expected fewer than the %d of the period", queries.ErrParameter, judge, n)
-	}
-	b.split = queries.AddMonths(scope.To, 1-judge)
-	return scope, nil
+	split := queries.AddMonths(scope.To, 1-judge)
+	return Split{Scope: scope, Split: split, Whole: period(scope.From, scope.To),
+		Fit: period(scope.From, queries.AddMonths(split, -1)), Judge: period(split, scope.To)}, nil
 }
 
 func period(from, to int) Period {
@@ -165,7 +176,7 @@ func period(from, to int) Period {
 	return Period{From: queries.FormatMonth(from), To: queries.FormatMonth(to), Days: int(days + 0.5)}
 }
 
-func (b *builder) fillHead(scope queries.Scope) {
+func (b *builder) fillHead(months Split) {
 	meta := b.db.Meta()
 	label := "same day or sooner"
 	if b.opt.Cut == 4 {
@@ -180,7 +191,7 @@ func (b *builder) fillHead(scope queries.Scope) {
 		CaseDefinition: meta.Definition, DefinitionText: meta.DefinitionText, RuleSet: meta.RuleSet,
 		Finding: b.finding.ID, Label: b.finding.Title, UnitOf: b.finding.Unit, Decimals: b.decimals(), Direction: b.direction.String(),
 		Cut: map[int]string{3: "same_day", 4: "emergency"}[b.opt.Cut], CutLabel: label, Setting: b.opt.Setting,
-		Whole: period(scope.From, scope.To), Fit: period(scope.From, queries.AddMonths(b.split, -1)), Judge: period(b.split, scope.To),
+		Whole: months.Whole, Fit: months.Fit, Judge: months.Judge,
 		Standard: Standard{Confidence: b.opt.Review.Confidence, MinVerified: minVerified, Seed: b.opt.Seed, Draws: b.opt.Draws},
 		Groups:   []Group{}, Notes: []string{}, Cautions: caution.Lines,
 	}

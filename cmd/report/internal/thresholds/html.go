@@ -18,7 +18,7 @@ var pageHTML string
 
 var page = sync.OnceValues(func() (*template.Template, error) {
 	return template.New("page").Funcs(template.FuncMap{
-		"percent": percent, "figure": func(f review.Figure, times float64, decimals int) string { return limits(f, times, decimals, "") },
+		"percent": percent, "figure": func(f review.Figure, times float64, decimals int) string { return Limits(f, times, decimals, "") },
 		"points": func(x float64) string { return signed(100 * x) },
 		"words":  func(s string) string { return strings.ReplaceAll(s, "_", " ") },
 		"join":   func(l []string) string { return strings.Join(l, ", ") },

@@ -11,12 +11,14 @@ import (
 )
 
 // percent writes a share with its limits; "not estimable" where there is none.
-func percent(f review.Figure) string { return limits(f, 100, 1, " %") }
+func percent(f review.Figure) string { return Limits(f, 100, 1, " %") }
 
 // plain writes a number with its limits.
-func plain(f review.Figure, decimals int) string { return limits(f, 1, decimals, "") }
+func plain(f review.Figure, decimals int) string { return Limits(f, 1, decimals, "") }
 
-func limits(f review.Figure, times float64, decimals int, unit string) string {
+// Limits writes a figure with its limits, each times a factor; "not estimable" where
+// there is none.
+func Limits(f review.Figure, times float64, decimals int, unit string) string {
 	if !f.Estimable() {
 		return "not estimable"
 	}
