@@ -36,9 +36,8 @@ type names struct {
 //	{{finding}}         the column of the finding that was asked for
 //	{{cluster}}         the column of the cluster that was asked for
 //	{{ruled}}           a SELECT of cases with the levels of two sets of rules
-//	{{bits "x"}}        a SELECT of x with their bits
 //	{{oldFired}}        the flags of either that fired, as a list of positions;
-//	{{newFired}}        over {{bits}}
+//	{{newFired}}        over {{ruled}}
 //	{{keys}}            site, species and the strata columns, each once
 //	{{tuneRelation "x"}} relation x with candidate thresholds and the rest of the rules;
 //	{{tuneRest "cut"}}  {{tuneBins}} and {{tuneNothing}} over it: see Tuning
@@ -70,10 +69,9 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"nTried":       func() int { return d.triedFlags(n.program) },
 		"triedSums":    func(what string) (string, error) { return d.triedSums(n.program, what) },
 		"finding":      func() (string, error) { return d.findingColumn(n.finding) },
-		"ruled":        func() (string, error) { return d.ruled(n.replay) },
-		"bits":         func(relation string) (string, error) { return d.bits(relation, n.replay) },
-		"oldFired":     func() string { return d.firedPositions("was_", n.replay.Current) },
-		"newFired":     func() string { return d.firedPositions("now_", n.replay.Proposed) },
+		"ruled":        func() (string, error) { r, err := d.ruled(n.replay); return r.query, err },
+		"oldFired":     func() (string, error) { r, err := d.ruled(n.replay); return r.oldFired, err },
+		"newFired":     func() (string, error) { r, err := d.ruled(n.replay); return r.newFired, err },
 		"keys":         func() string { return d.keys() },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {

@@ -83,7 +83,7 @@ type ReplayEpisodesRow struct {
 	SameDay bool `json:"same_day"`
 	// Episode: pseudonym of the episode.
 	Episode string `json:"episode"`
-	// Call: pseudonym of the first contact.
+	// Call: pseudonym of the record that opened it, which is the same.
 	Call string `json:"call"`
 	// StartedAt: first contact, UTC.
 	StartedAt time.Time `json:"started_at"`
@@ -123,8 +123,8 @@ type ReplayEpisodesRow struct {
 	NewFired []int `json:"new_fired"`
 }
 
-// ReplayEpisodes answers: Which episodes with a known need would proposed rules put on the other side of a
-// cut? A list for discussion: every animal in need that is newly missed, and the first most of the
+// ReplayEpisodes answers: Which episodes with a known need for care on the same day would proposed rules put
+// on the other side of a cut? A list for discussion: every animal in need that is newly missed, and the first most of the
 // other kinds. One row per kind and episode, worst first.
 func (d *DB) ReplayEpisodes(ctx context.Context, s Scope, p Replay, most int) ([]ReplayEpisodesRow, error) {
 	args := map[string]any{"from_month": s.From, "to_month": s.To, "most": most}
@@ -165,65 +165,51 @@ func (d *DB) ReplayDays(ctx context.Context, s Scope, p Replay, cut, nightFrom, 
 	})
 }
 
-// ruled selects cases with the levels of both sets of rules: old_rule_low,
-// old_rule_level, old_rule_high, and the same with new_. Flags that the rules in
-// force hold too are read from the bits that the load has stored.
-func (d *DB) ruled(p Replay) (string, error) {
+// ruled is cases with the levels of both sets of rules: old_rule_low,
+// old_rule_level, old_rule_high, and the same with new_. oldFired and newFired list
+// the flags that fired. Flags that the rules in force hold too are read from the
+// bits that the load has stored.
+type ruled struct{ query, oldFired, newFired string }
+
+func (d *DB) ruled(p Replay) (r ruled, err error) {
 	stored, err := d.InForce()
 	if err != nil {
-		return "", err
+		return r, err
 	}
 	from, err := d.withFindings("cases", p)
 	if err != nil {
-		return "", err
+		return r, err
 	}
 	var parts []rules.Part
 	var asStored []string
-	for prefix, g := range map[string]*rules.Program{"old_": p.Current, "new_": p.Proposed} {
-		if g != nil {
-			parts = append(parts, rules.Part{Program: g, Prefix: prefix})
-			continue
-		}
-		for _, level := range []string{"rule_low", "rule_level", "rule_high"} {
-			asStored = append(asStored, level+" AS "+prefix+level)
-		}
-	}
-	if len(asStored) > 0 {
-		slices.Sort(asStored)
-		from = "(SELECT *, " + strings.Join(asStored, ", ") + " FROM " + from + ")"
-	}
-	slices.SortFunc(parts, func(a, b rules.Part) int { return strings.Compare(b.Prefix, a.Prefix) })
-	return rules.SelectLevels(from, stored, parts...)
-}
-
-// bits selects a relation with the bits of both sets of rules under the
-// prefixes was_ and now_, for the few rows that are listed.
-func (d *DB) bits(relation string, p Replay) (string, error) {
-	var parts []rules.Part
 	for _, x := range []struct {
 		prefix string
 		g      *rules.Program
-	}{{"was_", p.Current}, {"now_", p.Proposed}} {
+	}{{"old_", p.Current}, {"new_", p.Proposed}} {
+		if x.g == nil {
+			x.g = stored
+		}
 		if x.g != nil {
 			parts = append(parts, rules.Part{Program: x.g, Prefix: x.prefix})
+			continue
+		}
+		// No rules are on record; the stored levels say so.
+		for _, level := range []string{"rule_low", "rule_level", "rule_high"} {
+			asStored = append(asStored, level+" AS "+x.prefix+level)
 		}
 	}
-	return rules.Select(relation, parts...)
-}
-
-// firedPositions lists the flags that fired on a row of bits.
-func (d *DB) firedPositions(prefix string, g *rules.Program) string {
-	n := len(d.meta.Flags)
-	if g == nil {
-		prefix = ""
-	} else {
-		n = len(g.Set.Flags)
+	if len(asStored) > 0 {
+		from = "(SELECT *, " + strings.Join(asStored, ", ") + " FROM " + from + ")"
 	}
-	one := make([]string, n)
-	for i := range one {
-		one[i] = fmt.Sprintf("CASE WHEN %s = 1 THEN %d END", bit(prefix+"fired", i), i)
+	query, fired, err := rules.SelectLevels(from, stored, parts...)
+	if err != nil {
+		return r, err
 	}
-	return "list_filter([" + strings.Join(one, ", ") + "]::INTEGER[], lambda x: x IS NOT NULL)"
+	list := map[string]string{"old_": "[]::INTEGER[]", "new_": "[]::INTEGER[]"}
+	for i, part := range parts {
+		list[part.Prefix] = fired[i]
+	}
+	return ruled{query, list["old_"], list["new_"]}, nil
 }
 
 // withFindings adds the findings that the rules ask about and the store never

@@ -24,17 +24,17 @@
 -- column: stratum, the recorded properties beside the level
 -- column: n, episodes
 -- row: one row per combination that occurs
-SELECT aged_month // 2 AS month, aged_month % 2 = 1 AS mature, coalesce(site, '') AS site, coalesce(species, '') AS species, (aged % 4)::TINYINT AS age, (aged // 4)::TINYINT AS level,
-  old // 25 AS old_low, old // 5 % 5 AS old_level, old % 5 AS old_high, new // 25 AS new_low, new // 5 % 5 AS new_level, new % 5 AS new_high,
-  (found // 3 % 3 - 1)::TINYINT AS need_emergency, (found % 3 - 1)::TINYINT AS need_same_day, found // 9 AS route, {{stratum}} AS stratum, n
+SELECT aged_month // 2 AS month, aged_month % 2 = 1 AS mature, coalesce(site, '') AS site, coalesce(species, '') AS species, (known % 4)::TINYINT AS age, (known // 4 % 5)::TINYINT AS level,
+  (levels // 3125)::TINYINT AS old_low, (levels // 625 % 5)::TINYINT AS old_level, (levels // 125 % 5)::TINYINT AS old_high, (levels // 25 % 5)::TINYINT AS new_low, (levels // 5 % 5)::TINYINT AS new_level, (levels % 5)::TINYINT AS new_high,
+  (known // 60 % 3 - 1)::TINYINT AS need_emergency, (known // 20 % 3 - 1)::TINYINT AS need_same_day, (known // 180)::TINYINT AS route, {{stratum}} AS stratum, n
 FROM (
-  -- Small numbers that belong together are packed into one byte: grouping by
-  -- eight columns instead of sixteen halves its cost.
+  -- Small numbers that belong together are packed into one: grouping by five
+  -- columns instead of sixteen takes a third of the time.
   SELECT month * 2 + (started_at < $mature_before)::INTEGER AS aged_month, {{keys}},
-    level * 4::TINYINT + CASE WHEN age_months IS NULL OR age_months < 0 THEN 0::TINYINT WHEN age_months < 6 THEN 1::TINYINT WHEN age_months < 84 THEN 2::TINYINT ELSE 3::TINYINT END AS aged,
-    old_rule_low * 25::TINYINT + old_rule_level * 5::TINYINT + old_rule_high AS old,
-    new_rule_low * 25::TINYINT + new_rule_level * 5::TINYINT + new_rule_high AS new,
-    route * 9::TINYINT + need_emergency * 3::TINYINT + need_same_day + 4::TINYINT AS found, count(*) AS n
+    (route * 9::TINYINT + need_emergency * 3::TINYINT + need_same_day + 4::TINYINT) * 20::SMALLINT + level * 4::TINYINT +
+      CASE WHEN age_months IS NULL OR age_months < 0 THEN 0::TINYINT WHEN age_months < 6 THEN 1::TINYINT WHEN age_months < 84 THEN 2::TINYINT ELSE 3::TINYINT END AS known,
+    (old_rule_low * 25::TINYINT + old_rule_level * 5::TINYINT + old_rule_high) * 125::SMALLINT + new_rule_low * 25::TINYINT + new_rule_level * 5::TINYINT + new_rule_high AS levels,
+    count(*) AS n
   FROM ({{ruled}}) r
   WHERE r.month BETWEEN $from_month AND $to_month
   GROUP BY ALL

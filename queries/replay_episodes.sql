@@ -1,5 +1,5 @@
 -- name: replay_episodes
--- answers: Which episodes with a known need would proposed rules put on the other side of a cut? A list for
+-- answers: Which episodes with a known need for care on the same day would proposed rules put on the other side of a cut? A list for
 --   discussion: every animal in need that is newly missed, and the first of the other kinds.
 -- param: current rules, the rules to compare with: a rules file, or in_force for those of the store
 -- param: proposed rules, the rules that are proposed, likewise
@@ -10,7 +10,7 @@
 -- column: emergency, whether the cut at emergency is crossed in that way
 -- column: same_day, whether the cut at same day is
 -- column: episode, pseudonym of the episode
--- column: call, pseudonym of the first contact
+-- column: call, pseudonym of the record that opened it, which is the same
 -- column: started_at, first contact, UTC
 -- column: month, yyyymm
 -- column: site, where the contact was taken
@@ -33,7 +33,8 @@
 WITH crossed AS (
   SELECT *, old_rule_level >= 4 AS old_e, new_rule_level >= 4 AS new_e, old_rule_level >= 3 AS old_s, new_rule_level >= 3 AS new_s
   FROM ({{ruled}}) r
-  WHERE r.month BETWEEN $from_month AND $to_month AND (need_same_day >= 0 OR need_emergency >= 0)
+  -- That the levels differ is said first, since it is cheap to see.
+  WHERE r.month BETWEEN $from_month AND $to_month AND need_same_day >= 0 AND old_rule_level <> new_rule_level
     AND ((old_rule_level >= 4) <> (new_rule_level >= 4) OR (old_rule_level >= 3) <> (new_rule_level >= 3))
 ), kinds AS (
   SELECT c.*, k.kind, k.emergency, k.same_day
@@ -47,9 +48,9 @@ WITH crossed AS (
   SELECT * FROM kinds
   QUALIFY kind = 'missed' OR row_number() OVER (PARTITION BY kind ORDER BY died DESC, started_at, episode) <= $most
 )
-SELECT kind, emergency, same_day, episode::VARCHAR AS episode, call::VARCHAR AS call, started_at, month, coalesce(site, '') AS site, coalesce(species, '') AS species,
+SELECT kind, emergency, same_day, episode::VARCHAR AS episode, episode::VARCHAR AS call, started_at, month, coalesce(site, '') AS site, coalesce(species, '') AS species,
   age_months, coalesce(complaint, '') AS complaint, level, old_rule_level AS old_level, new_rule_level AS new_level, new_rule_high AS new_high,
   need_emergency, need_same_day, route, coalesce(disposition, '') AS disposition, coalesce(died, false) AS died, outcome_minutes / 60.0 AS outcome_hours,
   {{oldFired}} AS old_fired, {{newFired}} AS new_fired
-FROM ({{bits "listed"}})
+FROM listed
 ORDER BY CASE kind WHEN 'missed' THEN 0 WHEN 'caught' THEN 1 WHEN 'extra' THEN 2 ELSE 3 END, died DESC, need_emergency DESC, started_at, episode

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -12,18 +13,20 @@ import (
 // rule_low, rule_level and rule_high after its prefix.
 func (p Part) LevelColumns() []string { return p.Columns()[:3] }
 
-// SelectLevels is Select for several rule sets of which the levels are wanted and
-// no bits: one scan of the relation, each flag evaluated once however many sets
-// hold it. Prefixes must differ and not be empty.
+// SelectLevels is Select for several rule sets of which the levels are wanted: one
+// scan of the relation, each flag evaluated once however many sets hold it.
+// Prefixes must differ and not be empty. fired gives for each part an expression
+// over the result: the list of the places of its flags that fired.
 //
 // stored, if not nil, is the program whose levels and bits the relation holds
 // (rule_low, rule_level, rule_high, fired_0, unknown_0, ...), as `cases` holds
 // those of the rules in force. A flag that stored evaluates alike, whatever it
-// demands, is read from there. Relation and safety are as for Select; the answer is
+// demands, is read from there; and where all that a set changes answers as before,
+// the stored level stands. Relation and safety are as for Select; the answer is
 // the same, and a test holds the two together.
-func SelectLevels(relation string, stored *Program, parts ...Part) (string, error) {
+func SelectLevels(relation string, stored *Program, parts ...Part) (query string, fired []string, err error) {
 	if len(parts) == 0 {
-		return "SELECT * FROM " + relation, nil
+		return "SELECT * FROM " + relation, nil, nil
 	}
 	if stored != nil && len(stored.flags) == 0 {
 		stored = nil
@@ -32,44 +35,52 @@ func SelectLevels(relation string, stored *Program, parts ...Part) (string, erro
 	var outer []string
 	for i, p := range parts {
 		if !codes.ValidID(p.Prefix) {
-			return "", fmt.Errorf("column prefix %q, expected lower case letters, digits and underscores", p.Prefix)
+			return "", nil, fmt.Errorf("column prefix %q, expected lower case letters, digits and underscores", p.Prefix)
 		}
 		if slices.ContainsFunc(parts[:i], func(q Part) bool { return q.Prefix == p.Prefix }) {
-			return "", fmt.Errorf("column prefix %q stands twice", p.Prefix)
+			return "", nil, fmt.Errorf("column prefix %q stands twice", p.Prefix)
 		}
 		outer = append(outer, x.levels(p)...)
+		fired = append(fired, x.fired(p.Program))
 	}
-	inner, helpers := x.words()
-	if len(inner) == 0 {
-		return fmt.Sprintf("SELECT *,\n  %s\nFROM %s", strings.Join(outer, ",\n  "), relation), nil
+	if inner := x.words(); len(inner) > 0 {
+		relation = fmt.Sprintf("(\n  SELECT *,\n    %s\n  FROM %s\n)", strings.Join(inner, ",\n    "), relation)
 	}
-	return fmt.Sprintf("SELECT * EXCLUDE (%s),\n  %s\nFROM (\n  SELECT *,\n    %s\n  FROM %s\n)",
-		strings.Join(helpers, ", "), strings.Join(outer, ",\n  "), strings.Join(inner, ",\n    "), relation), nil
+	return fmt.Sprintf("SELECT *,\n  %s\nFROM %s", strings.Join(outer, ",\n  "), relation), fired, nil
 }
 
-// shared finds for each flag the bit that holds its answer.
+// shared finds for each flag the bit that holds its answer: a stored one, or one
+// made here. Words made here follow the stored ones; as far as these reach, a flag
+// made in place of a stored one takes the bit of the same place, so that old and
+// new answers compare word by word.
 type shared struct {
 	stored *Program
-	place  map[string]int // by what the flag asks; from 0 in stored, from len(stored) on made here
-	made   []*flag
+	place  map[string]place // by what the flag asks
+	made   map[place]*flag
+	free   int // next bit behind the words that mirror the stored ones
 }
+
+// place is a bit of a word, stored or made here.
+type place struct {
+	made bool
+	bit  int
+}
+
+func (p place) word() int    { return p.bit / 64 }
+func (p place) mask() uint64 { return 1 << (p.bit % 64) }
 
 func newShared(stored *Program) *shared {
-	x := &shared{stored: stored, place: map[string]int{}}
-	for i := range x.inStored() {
-		key := stored.flags[i].key()
-		if _, twice := x.place[key]; !twice {
-			x.place[key] = i
+	x := &shared{stored: stored, place: map[string]place{}, made: map[place]*flag{}}
+	if stored != nil {
+		for i := range stored.flags {
+			key := stored.flags[i].key()
+			if _, twice := x.place[key]; !twice {
+				x.place[key] = place{bit: i}
+			}
 		}
+		x.free = 64 * stored.Set.Words()
 	}
 	return x
-}
-
-func (x *shared) inStored() int {
-	if x.stored == nil {
-		return 0
-	}
-	return len(x.stored.flags)
 }
 
 // key is what the flag asks, apart from its name and what it demands.
@@ -78,66 +89,83 @@ func (f *flag) key() string {
 	return yes + "\x00" + no
 }
 
-// at returns the place of a flag's answer, making one if there is none.
-func (x *shared) at(f *flag) int {
+// at returns the place of a flag's answer, making one if there is none: at that of
+// the stored flag it replaces, if that is free.
+func (x *shared) at(f *flag) place {
 	key := f.key()
-	i, ok := x.place[key]
-	if !ok {
-		i = x.inStored() + len(x.made)
-		x.place[key] = i
-		x.made = append(x.made, f)
+	if p, ok := x.place[key]; ok {
+		return p
 	}
-	return i
+	p := place{made: true, bit: x.free}
+	if i := x.replaced(f); i >= 0 && x.made[place{true, i}] == nil {
+		p.bit = i
+	} else {
+		x.free++
+	}
+	x.place[key], x.made[p] = p, f
+	return p
+}
+
+// replaced is the place of the stored flag with the same name, demand and way of
+// taking unknown answers, or -1.
+func (x *shared) replaced(f *flag) int {
+	if x.stored == nil {
+		return -1
+	}
+	return slices.IndexFunc(x.stored.flags, func(o flag) bool { return o.ID == f.ID && o.Demands == f.Demands && o.Raise == f.Raise })
 }
 
 // words are the inner columns that hold the answers made here.
-func (x *shared) words() (inner, helpers []string) {
-	if len(x.made) == 0 {
-		return nil, nil
+func (x *shared) words() (inner []string) {
+	byWord := map[int][]place{}
+	for p := range x.made {
+		byWord[p.word()] = append(byWord[p.word()], p)
 	}
-	p := &Program{}
-	for _, f := range x.made {
-		p.flags = append(p.flags, *f)
-	}
-	for w := range (len(x.made) + 63) / 64 {
-		fired, possible := p.word(w)
-		inner = append(inner, fmt.Sprintf("%s AS made_fired_%d", fired, w), fmt.Sprintf("%s AS made_possible_%d", possible, w))
-		helpers = append(helpers, fmt.Sprintf("made_fired_%d", w), fmt.Sprintf("made_possible_%d", w))
-	}
-	return inner, helpers
-}
-
-// masks are bits by word of answers: stored words first, then those made here.
-type masks map[int]uint64
-
-// word returns the number of the word and the bit of a place.
-func (x *shared) word(place int) (word int, bit uint64) {
-	n := x.inStored()
-	if place < n {
-		return place / 64, 1 << (place % 64)
-	}
-	return (n+63)/64 + (place-n)/64, 1 << ((place - n) % 64)
-}
-
-// test is true where any of the bits is set; kind is fired or possible.
-func (x *shared) test(kind string, m masks) string {
-	var any []string
-	words := make([]int, 0, len(m))
-	for w := range m {
-		words = append(words, w)
-	}
-	slices.Sort(words)
-	for _, w := range words {
-		name, stored := fmt.Sprintf("%s_%d", kind, w), (x.inStored()+63)/64
-		switch {
-		case w >= stored:
-			name = fmt.Sprintf("made_%s_%d", kind, w-stored)
-		case kind == "possible":
-			name = fmt.Sprintf("(fired_%d | unknown_%d)", w, w)
+	for _, w := range slices.Sorted(maps.Keys(byWord)) {
+		slices.SortFunc(byWord[w], func(a, b place) int { return a.bit - b.bit })
+		var fired, possible []string
+		for _, p := range byWord[w] {
+			f, q := x.made[p].bitSQL(p.mask())
+			fired, possible = append(fired, f), append(possible, q)
 		}
-		any = append(any, fmt.Sprintf("%s & %d::UBIGINT <> 0", name, m[w]))
+		inner = append(inner, fmt.Sprintf("(%s) AS made_fired_%d", strings.Join(fired, " | "), w), fmt.Sprintf("(%s) AS made_possible_%d", strings.Join(possible, " | "), w))
 	}
-	return strings.Join(any, " OR ")
+	return inner
+}
+
+// name is the expression of a word; kind is fired or possible.
+func name(kind string, p place) string {
+	switch {
+	case p.made:
+		return fmt.Sprintf("made_%s_%d", kind, p.word())
+	case kind == "possible":
+		return fmt.Sprintf("(fired_%[1]d | unknown_%[1]d)", p.word())
+	}
+	return fmt.Sprintf("fired_%d", p.word())
+}
+
+// masks are bits by the expression of their word.
+type masks map[string]uint64
+
+func (m masks) add(kind string, p place) { m[name(kind, p)] |= p.mask() }
+
+// test joins "word & bits OP 0".
+func (m masks) test(op, join string) string {
+	var out []string
+	for _, w := range slices.Sorted(maps.Keys(m)) {
+		out = append(out, fmt.Sprintf("%s & %d::UBIGINT %s 0", w, m[w], op))
+	}
+	return strings.Join(out, join)
+}
+
+// fired is the list of the places of a set's flags that fired.
+func (x *shared) fired(g *Program) string {
+	one := make([]string, len(g.flags))
+	for i := range g.flags {
+		p := x.at(&g.flags[i])
+		one[i] = fmt.Sprintf("CASE WHEN %s & %d::UBIGINT <> 0 THEN %d END", name("fired", p), p.mask(), i)
+	}
+	return "list_filter([" + strings.Join(one, ", ") + "]::INTEGER[], lambda x: x IS NOT NULL)"
 }
 
 // levels are the outer columns of one part.
@@ -146,51 +174,100 @@ func (x *shared) levels(p Part) []string {
 	if x.isStored(p.Program) {
 		return []string{"rule_low AS " + names[0], "rule_level AS " + names[1], "rule_high AS " + names[2]}
 	}
-	// What a level's flags need to be set: any answer, and any that counts when unknown.
-	var all, raise, leave [codes.Emergency + 1]masks
-	for l := range all {
-		all[l], raise[l], leave[l] = masks{}, masks{}, masks{}
-	}
-	for i := range p.Program.flags {
-		f := &p.Program.flags[i]
-		w, bit := x.word(x.at(f))
-		all[f.Demands][w] |= bit
-		if f.Raise {
-			raise[f.Demands][w] |= bit
-		} else {
-			leave[f.Demands][w] |= bit
-		}
-	}
 	speaks := x.speaks(p.Program)
-	low := x.levelSQL(p.Program, speaks, func(l codes.Level) string { return x.test("fired", all[l]) })
-	level := x.levelSQL(p.Program, speaks, func(l codes.Level) string {
-		a, b := x.test("possible", raise[l]), x.test("fired", leave[l])
-		if a != "" && b != "" {
-			return a + " OR " + b
-		}
-		return a + b
-	})
-	high := x.levelSQL(p.Program, speaks, func(l codes.Level) string { return x.test("possible", all[l]) })
-	return []string{low + " AS " + names[0], level + " AS " + names[1], high + " AS " + names[2]}
+	out := make([]string, 3)
+	for i, kind := range []string{"low", "level", "high"} {
+		out[i] = fmt.Sprintf("%s AS %s", x.levelSQL(p.Program, speaks, kind), names[i])
+	}
+	return out
 }
 
-func (x *shared) levelSQL(p *Program, speaks string, test func(codes.Level) string) string {
+// counted is how a flag's answer counts for a level: fired, or possible.
+func (f *flag) counted(kind string) string {
+	if kind == "high" || kind == "level" && f.Raise {
+		return "possible"
+	}
+	return "fired"
+}
+
+// levelSQL is one of the three levels of a set.
+func (x *shared) levelSQL(g *Program, speaks, kind string) string {
+	var demand [codes.Emergency + 1]masks
+	for i := range g.flags {
+		f := &g.flags[i]
+		if demand[f.Demands] == nil {
+			demand[f.Demands] = masks{}
+		}
+		demand[f.Demands].add(f.counted(kind), x.at(f))
+	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "CAST(CASE WHEN NOT %s THEN 0", speaks)
-	for l := codes.Emergency; l > p.Set.Otherwise; l-- {
-		if t := test(l); t != "" {
-			fmt.Fprintf(&b, " WHEN %s THEN %d", t, l)
+	b.WriteString("CAST(CASE ")
+	if alike := x.alike(g, kind); alike != "" && speaks == storedSpeaks {
+		fmt.Fprintf(&b, "WHEN %s THEN rule_%s ", alike, kind)
+	}
+	fmt.Fprintf(&b, "WHEN NOT %s THEN 0", speaks)
+	for l := codes.Emergency; l > g.Set.Otherwise; l-- {
+		if demand[l] != nil {
+			fmt.Fprintf(&b, " WHEN %s THEN %d", demand[l].test("<>", " OR "), l)
 		}
 	}
-	fmt.Fprintf(&b, " ELSE %d END AS TINYINT)", p.Set.Otherwise)
+	fmt.Fprintf(&b, " ELSE %d END AS TINYINT)", g.Set.Otherwise)
 	return b.String()
 }
+
+// alike is when all that a set changes counts as it did before, so that the stored
+// level stands: "" if it cannot be told.
+func (x *shared) alike(g *Program, kind string) string {
+	if x.stored == nil || g.Set.Otherwise != x.stored.Set.Otherwise {
+		return ""
+	}
+	gone, come := masks{}, masks{} // counted before, counted now and not before
+	mirror := map[string]masks{}   // counted before and now, from another word
+	kept := map[int]bool{}
+	for i := range g.flags {
+		f := &g.flags[i]
+		p, o := x.at(f), x.replaced(f)
+		switch {
+		case o < 0 || p.bit != o:
+			come.add(f.counted(kind), p)
+		case p.made:
+			was := name(f.counted(kind), place{bit: o})
+			if mirror[was] == nil {
+				mirror[was] = masks{}
+			}
+			mirror[was].add(f.counted(kind), p)
+			kept[o] = true
+		default:
+			kept[o] = true
+		}
+	}
+	for i := range x.stored.flags {
+		if f := &x.stored.flags[i]; !kept[i] {
+			gone.add(f.counted(kind), place{bit: i})
+		}
+	}
+	var out []string
+	for _, m := range []masks{gone, come} {
+		if len(m) > 0 {
+			out = append(out, m.test("=", " AND "))
+		}
+	}
+	for _, was := range slices.Sorted(maps.Keys(mirror)) {
+		for _, is := range slices.Sorted(maps.Keys(mirror[was])) {
+			out = append(out, fmt.Sprintf("%s & %d::UBIGINT = %s & %d::UBIGINT", was, mirror[was][is], is, mirror[was][is]))
+		}
+	}
+	return strings.Join(out, " AND ")
+}
+
+// storedSpeaks is when the stored rules could say anything.
+const storedSpeaks = "(rule_high > 0)"
 
 // speaks is Program.speaksSQL. Where the stored rules spoke and the part asks no
 // less for no fewer species, the part speaks too, which spares looking at every finding.
 func (x *shared) speaks(p *Program) string {
 	full := p.speaksSQL()
-	if x.stored == nil || x.stored.Set.Otherwise == codes.NoLevel || !slices.Equal(x.stored.covered, p.covered) {
+	if x.stored == nil || !slices.Equal(x.stored.covered, p.covered) {
 		return full
 	}
 	var more []string
@@ -205,7 +282,7 @@ func (x *shared) speaks(p *Program) string {
 		}
 	}
 	if len(more) == 0 {
-		return "(rule_high > 0)"
+		return storedSpeaks
 	}
 	return fmt.Sprintf("(rule_high > 0 OR coalesce((%s)%s, false))", strings.Join(more, " OR "), p.coveredSQL())
 }

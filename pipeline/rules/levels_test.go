@@ -43,10 +43,15 @@ func TestLevelsAnswerAsEval(t *testing.T) {
 	for _, p := range parts {
 		names = append(names, p.LevelColumns()...)
 	}
+	levels := len(names)
 	for relation, with := range map[string]*Program{"cases": nil, "held": stored} {
-		query, err := SelectLevels(relation, with, parts...)
+		query, fired, err := SelectLevels(relation, with, parts...)
 		if err != nil {
 			t.Fatal(err)
+		}
+		for i, list := range fired { // as a number that tells lists apart
+			names = append(names[:levels+i], "list_sum(list_transform("+list+", lambda p: 2 * p + 1))::INTEGER")
+			names[levels+i] = "coalesce(" + names[levels+i] + ", 0)"
 		}
 		rows, err := db.Query("SELECT i, " + strings.Join(names, ", ") + " FROM (" + query + ") ORDER BY i")
 		if err != nil {
@@ -63,11 +68,19 @@ func TestLevelsAnswerAsEval(t *testing.T) {
 			if err := rows.Scan(into...); err != nil {
 				t.Fatal(err)
 			}
-			want := []int{n}
+			want, sums := []int{n}, []int{}
 			for _, p := range parts {
 				p.Program.Eval(&recs[n], &out)
 				want = append(want, int(out.Low), int(out.Level), int(out.High))
+				sum := 0
+				for i := range p.Program.flags {
+					if Bit(out.Fired, i) {
+						sum += 2*i + 1
+					}
+				}
+				sums = append(sums, sum)
 			}
+			want = append(want, sums...)
 			if !slices.Equal(got, want) {
 				differ++
 				t.Errorf("%s, record %d %+v:\nSQL %v\nGo  %v", relation, n, recs[n], got, want)
@@ -85,16 +98,16 @@ func TestLevelsReadStoredBits(t *testing.T) {
 	changed := *stored.Set
 	changed.ID, changed.Flags = "changed", slices.Clone(changed.Flags)
 	changed.Flags[0].Demands--
-	query, err := SelectLevels("cases", stored, Part{compiled(t, &changed), "new_"})
+	query, _, err := SelectLevels("cases", stored, Part{compiled(t, &changed), "new_"})
 	if err != nil || strings.Contains(query, "f_") {
 		t.Errorf("a lower demand needs no finding: %v\n%s", err, query)
 	}
 	for _, parts := range [][]Part{{{stored, ""}}, {{stored, "a b"}}, {{stored, "a_"}, {stored, "a_"}}} {
-		if _, err := SelectLevels("cases", nil, parts...); err == nil {
+		if _, _, err := SelectLevels("cases", nil, parts...); err == nil {
 			t.Errorf("prefixes %q were taken", fmt.Sprint(parts[0].Prefix))
 		}
 	}
-	if q, err := SelectLevels("cases", nil); err != nil || q != "SELECT * FROM cases" {
+	if q, _, err := SelectLevels("cases", nil); err != nil || q != "SELECT * FROM cases" {
 		t.Errorf("no part: %q, %v", q, err)
 	}
 }

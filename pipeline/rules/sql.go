@@ -85,16 +85,21 @@ func (p Part) sql() (inner, outer, helpers []string) {
 func (p *Program) word(w int) (fired, possible string) {
 	var f, q []string
 	for i := w * 64; i < min(len(p.flags), (w+1)*64); i++ {
-		yes, no := p.flags[i].sql()
-		bit := uint64(1) << (i % 64)
-		f = append(f, fmt.Sprintf("CASE WHEN %s THEN %d::UBIGINT ELSE 0::UBIGINT END", yes, bit))
-		if no == "" {
-			q = append(q, fmt.Sprintf("%d::UBIGINT", bit))
-		} else {
-			q = append(q, fmt.Sprintf("CASE WHEN %s THEN 0::UBIGINT ELSE %d::UBIGINT END", no, bit))
-		}
+		yes, possible := p.flags[i].bitSQL(uint64(1) << (i % 64))
+		f, q = append(f, yes), append(q, possible)
 	}
 	return "(" + strings.Join(f, "\n      | ") + ")", "(" + strings.Join(q, "\n      | ") + ")"
+}
+
+// bitSQL returns a word with the bit set where the flag fires, and one where
+// nothing rules it out.
+func (f *flag) bitSQL(bit uint64) (fired, possible string) {
+	yes, no := f.sql()
+	fired = fmt.Sprintf("CASE WHEN %s THEN %d::UBIGINT ELSE 0::UBIGINT END", yes, bit)
+	if no == "" {
+		return fired, fmt.Sprintf("%d::UBIGINT", bit)
+	}
+	return fired, fmt.Sprintf("CASE WHEN %s THEN 0::UBIGINT ELSE %d::UBIGINT END", no, bit)
 }
 
 // sql returns when the flag fires, and when it is ruled out ("" for never). A

@@ -85,6 +85,7 @@ func propertyOf(property string, r *queries.ReplayCountsRow) (word, label string
 
 func (b *builder) groups(r *Report) error {
 	g := &r.Groups
+	g.List = []Group{}
 	properties := criteria.Properties
 	g.Margin, g.MarginSource, g.Way = defaultMargin, "built-in starting value, not set by this advice line", exact.word
 	if c := b.opt.Criteria; c != nil {
