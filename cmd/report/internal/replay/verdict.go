@@ -202,8 +202,10 @@ func (b *builder) settle(j *Judged, e metrics.Estimate, bound float64) error {
 		j.Never = s.NotReachable
 		return nil
 	}
-	months := rounded(s.Months)
-	j.Months = &months
+	if s.Months > 0 { // else only the limits widened for many groups hold the bound
+		months := rounded(s.Months)
+		j.Months = &months
+	}
 	return nil
 }
 
