@@ -79,8 +79,10 @@ func (v *Verdict) conclude() {
 		}
 	}
 	switch n := len(v.Judged); {
+	case v.NotMet > 0 && v.Open > 0:
+		v.Answer, v.Headline = NotMet, fmt.Sprintf("The proposal does not meet the criteria: of %d, %d are not met and %d cannot be told.", n, v.NotMet, v.Open)
 	case v.NotMet > 0:
-		v.Answer, v.Headline = NotMet, fmt.Sprintf("The proposal does not meet the criteria: %d of %d not met, %d cannot be told.", v.NotMet, n, v.Open)
+		v.Answer, v.Headline = NotMet, fmt.Sprintf("The proposal does not meet the criteria: %d of %d are not met.", v.NotMet, n)
 	case v.Open > 0:
 		v.Answer, v.Headline = CannotTell, fmt.Sprintf("The records cannot tell whether the proposal meets the criteria: %d of %d are open.", v.Open, n)
 	default:
