@@ -1,6 +1,7 @@
 package replay
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -20,11 +21,35 @@ var sides = strings.NewReplacer(
 
 // figure dresses an estimate.
 func figure(e metrics.Estimate) review.Figure {
-	e.NotEstimable = sides.Replace(e.NotEstimable)
+	e.NotEstimable, e.Warnings = sides.Replace(e.NotEstimable), stepped(e.Warnings)
 	for _, x := range []*float64{&e.Value, &e.Low, &e.High, &e.Numerator, &e.Denominator} {
 		*x = rounded(*x)
 	}
 	return review.FigureOf(e)
+}
+
+// thinSteps are the shares of unverified episodes in thin cells that a figure warns
+// of, as in the review: in steps, many figures share a few footnotes.
+var thinSteps = []float64{0.5, 0.2, 0.05}
+
+// stepped puts the thin share of a corrected figure into steps; a share below the
+// last is left out.
+func stepped(warnings []string) []string {
+	var out []string
+	for _, w := range warnings {
+		var thin, all, least int64
+		if n, _ := fmt.Sscanf(w, "%d of %d unverified episodes are in cells with fewer than %d", &thin, &all, &least); n != 3 {
+			out = append(out, w)
+			continue
+		}
+		for _, step := range thinSteps {
+			if float64(thin) >= step*float64(all) {
+				out = append(out, fmt.Sprintf("at least %.0f %% of the episodes without an outcome lie in cells with fewer than %d followed up", 100*step, least))
+				break
+			}
+		}
+	}
+	return out
 }
 
 // bounds dresses a range.
