@@ -11,11 +11,13 @@
 -- column: declined, declined or unsafe
 -- column: stopped_early, not asked because an emergency sign had ended the questions
 -- row: one row per finding and level
-WITH by_state AS (
+WITH c AS MATERIALIZED (
+  -- Read once: the parts below would each open every file again.
+  SELECT level{{range findings}}, {{.Column}}{{end}} FROM cases WHERE month BETWEEN $from_month AND $to_month
+), by_state AS (
   {{range $i, $f := findings}}{{if $i}}UNION ALL
-  {{end}}SELECT {{$f.Position}} AS finding, level, least({{$f.Column}}, 0)::INTEGER AS state, count(*) AS n
-  FROM cases WHERE month BETWEEN $from_month AND $to_month GROUP BY ALL
-  {{else}}SELECT 0 AS finding, 0::TINYINT AS level, 0 AS state, 0::BIGINT AS n WHERE $from_month > $to_month AND $to_month IS NULL
+  {{end}}SELECT {{$f.Position}} AS finding, level, least({{$f.Column}}, 0)::INTEGER AS state, count(*) AS n FROM c GROUP BY ALL
+  {{else}}SELECT 0 AS finding, 0::TINYINT AS level, 0 AS state, 0::BIGINT AS n FROM c WHERE false
   {{end}})
 SELECT finding, level, sum(n)::BIGINT AS n, coalesce(sum(n) FILTER (state >= 0), 0)::BIGINT AS assessed,
   coalesce(sum(n) FILTER (state = -1), 0)::BIGINT AS not_asked, coalesce(sum(n) FILTER (state = -2), 0)::BIGINT AS not_possible,

@@ -12,12 +12,17 @@
 -- column: mature, whether outcomes had time to arrive
 -- column: n, episodes
 -- row: one row per flag, state, escalation, need and maturity
+WITH c AS MATERIALIZED (
+  -- Read once: the parts below would each open every file again.
+  SELECT level >= $cut AS escalated, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need,
+    started_at < $mature_before AS mature{{words}}{{range findings}}, {{.Column}}{{end}}
+  FROM cases
+  WHERE month BETWEEN $from_month AND $to_month
+)
 {{range $i, $f := flagList}}{{if $i}}UNION ALL
-{{end}}SELECT {{$f.Bit}} AS flag, {{$f.State}} AS state, level >= $cut AS escalated,
-  CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need, started_at < $mature_before AS mature, count(*) AS n
-FROM cases
-WHERE month BETWEEN $from_month AND $to_month AND {{$f.Unknown}}
+{{end}}SELECT {{$f.Bit}} AS flag, {{$f.State}} AS state, escalated, need, mature, count(*) AS n
+FROM c
+WHERE {{$f.Unknown}}
 GROUP BY ALL
-{{else}}SELECT 0 AS flag, '' AS state, false AS escalated, 0 AS need, false AS mature, 0::BIGINT AS n
-WHERE $from_month > $to_month AND $cut > 0 AND $mature_before IS NULL
+{{else}}SELECT 0 AS flag, '' AS state, false AS escalated, 0 AS need, false AS mature, 0::BIGINT AS n FROM c WHERE false
 {{end}}ORDER BY ALL

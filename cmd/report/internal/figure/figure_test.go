@@ -204,6 +204,10 @@ func TestFunnel(t *testing.T) {
 			t.Errorf("%v %s", err, svg)
 		}
 	}
+	twins, _ := Funnel("f", "title", "desc", []Unit{{"a", 100, 0.9, 2, false}, {"b", 101, 0.9, 2, false}}, limits, 0.25, Narrow)
+	if texts := strings.Join(wellFormed(t, twins), "|"); strings.Contains(texts, "a|b") || !strings.Contains(texts, "|a|") {
+		t.Errorf("two labels in one place: %s", texts)
+	}
 	svg, _ := Funnel("f", "title", "desc", []Unit{{"a", 4000, 0.8, 0, false}, {"b", 5000, 0.82, 0, false}}, []FunnelLimit{{4000, 0.78, 0.79, 0.83, 0.84}, {5000, 0.79, 0.8, 0.82, 0.83}}, 0.81, Wide)
 	if texts := strings.Join(wellFormed(t, svg), "|"); !strings.Contains(texts, "4,000") || strings.Contains("|"+texts, "|0 %|") {
 		t.Errorf("axes: %s", texts)

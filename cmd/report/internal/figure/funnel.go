@@ -47,7 +47,7 @@ func Funnel(id, title, desc string, units []Unit, limits []FunnelLimit, target f
 		ticks = append(ticks, plot.Tick{Value: v, Label: commas(v)})
 	}
 	p.X.Tick.Marker = plot.ConstantTicks(ticks)
-	p.Add(funnelLines{units, limits, target, c})
+	p.Add(&funnelLines{units: units, limits: limits, target: target, c: c})
 	p.Draw(draw.Crop(draw.NewCanvas(c, size.Width, size.Height), 0, -14, 18, -10))
 	label(c, "episodes", 10.5, false, muted, vg.Point{X: size.Width - 14, Y: 2}, -1)
 	cls := "trend wide"
@@ -87,10 +87,13 @@ type funnelLines struct {
 	limits []FunnelLimit
 	target float64
 	c      *Canvas
+	// named are the places of the labels so far: one that would cover another is
+	// left out, since the table below names every unit.
+	named []vg.Rectangle
 }
 
 // Plot implements plot.Plotter.
-func (f funnelLines) Plot(dc draw.Canvas, p *plot.Plot) {
+func (f *funnelLines) Plot(dc draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&dc)
 	at := func(n, share float64) vg.Point {
 		return vg.Point{X: x(n), Y: y(math.Min(p.Y.Max, math.Max(p.Y.Min, share)))}
@@ -122,7 +125,7 @@ func (f funnelLines) Plot(dc draw.Canvas, p *plot.Plot) {
 	}
 }
 
-func (f funnelLines) unit(at vg.Point, u Unit, dc draw.Canvas) {
+func (f *funnelLines) unit(at vg.Point, u Unit, dc draw.Canvas) {
 	switch {
 	case u.NotJudged:
 		disc(f.c, at, 2.4, muted, false)
@@ -135,10 +138,19 @@ func (f funnelLines) unit(at vg.Point, u Unit, dc draw.Canvas) {
 	default:
 		square(f.c, at, 4.2, alert, true)
 	}
-	side := 1
-	gap := vg.Length(7)
+	const size, gap = 10, 7
+	f10, side := face(size, false), 1
+	width := f10.Width(u.Name)
+	box := vg.Rectangle{Min: vg.Point{X: at.X + gap, Y: at.Y - 4}, Max: vg.Point{X: at.X + gap + width, Y: at.Y + 8}}
 	if at.X > (dc.Min.X+dc.Max.X)/2 {
-		side, gap = -1, -7
+		side = -1
+		box.Min.X, box.Max.X = at.X-gap-width, at.X-gap
 	}
-	label(f.c, u.Name, 10, false, ink, vg.Point{X: at.X + gap, Y: at.Y - 3.5}, side)
+	for _, r := range f.named {
+		if box.Min.X < r.Max.X+2 && r.Min.X < box.Max.X+2 && box.Min.Y < r.Max.Y && r.Min.Y < box.Max.Y {
+			return
+		}
+	}
+	f.named = append(f.named, box)
+	label(f.c, u.Name, size, false, ink, vg.Point{X: at.X + vg.Length(side)*gap, Y: at.Y - 3.5}, side)
 }
