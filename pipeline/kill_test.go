@@ -46,6 +46,7 @@ func TestLoadInAChild(t *testing.T) {
 	if err := k.change(t, os.Getenv(childStore), nil); err != nil {
 		t.Fatalf("%s: %v", k.what, err)
 	}
+	tellPeak()
 }
 
 // child is a load in a process of its own.
@@ -202,7 +203,18 @@ func waitStaged(c *child, store string) (err error, ended bool) {
 	}
 }
 
+// measure takes the quickest of three runs: a kill that comes too late is none.
 func (k *killLine) measure(t *testing.T) (m moments) {
+	t.Helper()
+	for range 3 {
+		if one := k.measureOnce(t); m.end == 0 || one.end < m.end {
+			m = one
+		}
+	}
+	return m
+}
+
+func (k *killLine) measureOnce(t *testing.T) (m moments) {
 	t.Helper()
 	store := filepath.Join(t.TempDir(), "store")
 	copyTree(t, k.base, store)
@@ -268,7 +280,8 @@ func (k *killLine) kill(t *testing.T, runs int) {
 	dice := rand.New(rand.NewPCG(uint64(k.what[0]), uint64(runs)))
 	count := map[string]int{}
 	var whole, stretch [10]int // kills by tenths: of the run, and of the stretch from the first staged file to the rename
-	for run := range runs {
+	kills := 0
+	for run := 0; kills < runs && run < 3*runs; run++ {
 		store := filepath.Join(t.TempDir(), "store")
 		copyTree(t, k.base, store)
 		start := time.Now()
@@ -281,6 +294,7 @@ func (k *killLine) kill(t *testing.T, runs int) {
 		if !ended {
 			select {
 			case <-time.After(wait):
+				kills++
 				whole[min(9, int(10*time.Since(start)/m.end))]++
 				if run%2 == 1 {
 					stretch[min(9, int(10*wait/max(1, m.renamed-m.staged)))]++
@@ -303,6 +317,6 @@ func (k *killLine) kill(t *testing.T, runs int) {
 		count[fmt.Sprintf("%s, %s", k.check(t, store), left)]++
 	}
 	t.Logf("run of %v: first staged file at %v, manifest renamed at %v", m.end, m.staged, m.renamed)
-	t.Logf("%d kills by tenths of the run: %v; of the stretch from the first staged file to the rename: %v", runs, whole, stretch)
+	t.Logf("%d kills by tenths of the run: %v; of the stretch from the first staged file to the rename: %v", kills, whole, stretch)
 	t.Logf("states found: %v", count)
 }

@@ -45,6 +45,9 @@ const (
 //	TABLE-size/duckdb                     bytes of our files to one file of
 //	                                      the same rows written by DuckDB
 //
+// Both sides must have read the same rows, and a file that DuckDB wrote of our
+// rows must hold the same ones: counts and hashes are compared in the same run.
+//
 // The goal is 1.0 for records/copy, and about as much again for cases/copy.
 //
 //	go test ./cmd/ingest -run x -bench Load -load-calls 500000 -benchtime 2x
@@ -52,12 +55,13 @@ func BenchmarkLoad(b *testing.B) {
 	dir := benchLine(b, *loadCalls)
 	b.Run(fmt.Sprintf("calls=%d/threads=%d", *loadCalls, benchThreads), func(b *testing.B) {
 		spent := map[string]float64{}
-		var last string
+		var last, peer string
+		var sum *pipeline.Summary
 		for i := 0; b.Loop(); i++ {
 			out := b.TempDir()
-			last = filepath.Join(out, "store")
+			last, peer = filepath.Join(out, "store"), out
 			sides := []func(){
-				func() { wholeLoad(b, dir, last, spent) },
+				func() { sum = wholeLoad(b, dir, last, spent) },
 				func() { copyExports(b, dir, out, spent) },
 			}
 			if i%2 == 1 {
@@ -74,6 +78,7 @@ func BenchmarkLoad(b *testing.B) {
 		for name, s := range map[string]float64{"records": spent["records"], "cases": spent["cases"], "load": whole} {
 			b.ReportMetric(s/spent["copy"], name+"/copy")
 		}
+		sameRows(b, sum, peer)
 		reportSizes(b, last)
 	})
 }
@@ -93,7 +98,7 @@ func benchLine(b *testing.B, calls int) string {
 }
 
 // wholeLoad loads the line and adds the time of each part to spent.
-func wholeLoad(b *testing.B, dir, into string, spent map[string]float64) {
+func wholeLoad(b *testing.B, dir, into string, spent map[string]float64) *pipeline.Summary {
 	b.Helper()
 	key, err := privacy.NewKey([]byte("a key that is only for measuring"))
 	if err != nil {
@@ -105,7 +110,7 @@ func wholeLoad(b *testing.B, dir, into string, spent map[string]float64) {
 		spent[part] += (now - since).Seconds()
 		part, since = next, now
 	}
-	_, err = pipeline.Load(context.Background(), pipeline.LoadOptions{
+	sum, err := pipeline.Load(context.Background(), pipeline.LoadOptions{
 		Store: into, Exports: []string{filepath.Join(dir, "exports")}, Sources: []string{filepath.Join(dir, "sources")},
 		Files: pipeline.DefinitionFiles{Rules: filepath.Join(dir, "rules.yaml"),
 			CaseDefinition: filepath.Join(dir, "case_definition.yaml"), Strata: filepath.Join(dir, "strata.yaml")},
@@ -120,6 +125,39 @@ func wholeLoad(b *testing.B, dir, into string, spent map[string]float64) {
 	if err != nil {
 		b.Fatal(err)
 	}
+	return sum
+}
+
+// sameRows fails unless the peer's files hold the rows that the load read,
+// without those too short to be rows, which the peer passes over.
+func sameRows(b *testing.B, sum *pipeline.Summary, peer string) {
+	b.Helper()
+	var ours int64
+	for _, e := range sum.Exports {
+		if strings.HasPrefix(e.Name, "calls-") || strings.HasPrefix(e.Name, "checks-") {
+			ours += e.Sums.Rows
+		}
+	}
+	ours -= sum.Aside["broken_row"]
+	n, _ := fingerprint(b, []string{filepath.Join(peer, "calls.parquet"), filepath.Join(peer, "checks.parquet")}, "1")
+	if n != ours {
+		b.Errorf("the load read %d whole rows of calls and checks, the copy %d", ours, n)
+	}
+}
+
+// fingerprint counts the rows of Parquet files and sums hashes of an expression.
+func fingerprint(b *testing.B, paths []string, expression string) (n int64, sum string) {
+	b.Helper()
+	db, err := duck.Open(context.Background(), duck.Options{Threads: benchThreads})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer db.Close()
+	query := "SELECT count(*), coalesce(sum(hash(" + expression + ")::HUGEINT)::VARCHAR, '') FROM read_parquet(" + duck.FileList(paths) + ", hive_partitioning = false, union_by_name = true) r"
+	if err := db.QueryRow(query).Scan(&n, &sum); err != nil {
+		b.Fatal(err)
+	}
+	return n, sum
 }
 
 // partOf sorts the steps that a load tells of.
@@ -178,6 +216,10 @@ func reportSizes(b *testing.B, dir string) {
 	for name, paths := range tables {
 		target := filepath.Join(out, name+".parquet")
 		runSQL(b, storedSQL, out, "FILES", duck.FileList(paths), "TARGET", duck.Quote(target))
+		n, sum := fingerprint(b, paths, "r")
+		if m, same := fingerprint(b, []string{target}, "r"); m != n || same != sum {
+			b.Errorf("%s: %d rows, hash %s; DuckDB's own file %d rows, hash %s", name, n, sum, m, same)
+		}
 		b.ReportMetric(float64(size(b, paths...))/float64(size(b, target)), name+"-size/duckdb")
 	}
 }

@@ -148,7 +148,7 @@ func (r *Resolver) cases(ctx context.Context) error {
 // batchRows bounds the calls whose cases are derived in one query. Planning the
 // query costs about as much as deriving ten thousand cases, so small months go
 // together; the bound keeps memory from growing with the store.
-const batchRows = 50_000
+const batchRows = 60_000
 
 func (r *Resolver) batches(months []int) [][]int {
 	rows := map[int]int64{}

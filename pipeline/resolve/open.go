@@ -29,7 +29,7 @@ type Settings struct {
 	// number may still be linked to it by animal.
 	LinkHours int
 	// BatchRows bounds the calls whose cases are derived at a time; 0 means
-	// 50,000.
+	// 60,000.
 	BatchRows int64
 	// RebuildCases derives the cases of every month anew, because a
 	// definition has changed.

@@ -58,7 +58,7 @@ func FuzzList(f *testing.F) {
 			refused(t, err)
 		}
 		var list []map[string]any
-		if nested || json.Unmarshal([]byte(text), &list) != nil || !utf8.ValidString(text) || strings.Contains(text, `\u`) || strings.HasPrefix(text, "\ufeff") {
+		if nested || json.Unmarshal([]byte(text), &list) != nil || list == nil || !utf8.ValidString(text) || strings.Contains(text, `\u`) || strings.HasPrefix(text, "\ufeff") {
 			return
 		}
 		if len(rows) != len(list) || err != nil {
