@@ -291,28 +291,44 @@ func TestSchema(t *testing.T) {
 	}
 }
 
+// FuzzParse: whatever a file says, reading it ends without a panic; and if it
+// says rules, Go and DuckDB give them one answer, and what is said about them can
+// be written.
 func FuzzParse(f *testing.F) {
 	f.Add(head + flagA)
 	f.Add(with("species: [cat]", "sex: male", "age_months: {below: 3}", "breed_group: [\"'; --\"]"))
 	f.Add(when("{finding: gum_colour, is_not: [pink, white]}", "{finding: temperature_c, above: 40.5, below: 45}"))
 	f.Add(when("{finding: breathing_rate, at_least: -99999999999999999999}"))
+	f.Add(when("{finding: temperature_c, at_most: 0.0000000000000000000001}", "{finding: temperature_c, at_least: 0}"))
+	f.Add(with("complaint: [\"') OR true; DROP TABLE cases; --\", \"\\u00e9\"]"))
+	f.Add(ladder)
 	f.Add("flags: [{all: [{}]}]")
+	f.Add("a: &a [*a]")
+	d := findings.Default()
+	seed := compiled(f, parse(f, with("complaint: [skin]", "breed_group: [small]")))
+	recs := directed(seed, 40, 11)
+	db := load(f, recs)
+	base := parse(f, head+flagA)
 	f.Fuzz(func(t *testing.T, text string) {
 		s, err := Parse("f", []byte(text))
 		if err != nil {
 			return
 		}
-		p, err := Compile(s, findings.Default())
+		_, _ = Check(s, d), CheckDates(s, s.Effective)
+		for _, c := range append(DiffIn(base, s, d), Diff(s, base)...) {
+			if c.Text == "" || c.Part == "" {
+				t.Fatalf("a change without words: %+v", c)
+			}
+		}
+		p, err := Compile(s, d)
 		if err != nil {
 			return
 		}
-		var out Result
-		p.Eval(&Record{Values: []int32{1, 63, 64, -4, 1 << 30}}, &out)
-		if out.Low > out.Level || out.Level > out.High {
-			t.Fatalf("levels out of order: %+v", out)
-		}
-		if _, err := Select("cases", Part{Program: p}); err != nil {
+		if _, err := Boundaries(s, d); err != nil {
 			t.Fatal(err)
+		}
+		if len(s.Flags) <= 200 { // a larger set is for TestTenThousandFlags
+			compare(t, db, recs, Part{Program: p, Prefix: "p_"})
 		}
 	})
 }
