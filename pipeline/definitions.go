@@ -7,6 +7,7 @@ import (
 
 	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/privacy"
 	"hindcheck/pipeline/resolve"
 	"hindcheck/pipeline/rules"
 	"hindcheck/pipeline/store"
@@ -21,6 +22,8 @@ type Definitions struct {
 	Rules   *rules.Set
 	CaseDef *casedef.Definition
 	Strata  *strata.Strata
+	// Coarse says how coarsely ages, weights and times are kept.
+	Coarse privacy.Coarsening
 	// EpisodeHours and LinkHours are the windows of resolve.Settings.
 	EpisodeHours, LinkHours int
 
@@ -32,7 +35,7 @@ type Definitions struct {
 // DefinitionText is one definition as it was read, for a reader who must know
 // under which words a figure stands.
 type DefinitionText struct {
-	// Kind is findings dictionary, rules, case definition or strata.
+	// Kind is findings dictionary, rules, case definition, strata or privacy.
 	Kind string
 	// ID is the definition's own name; a new version has a new one.
 	ID string
@@ -45,7 +48,7 @@ type DefinitionText struct {
 }
 
 // Files are the definitions in the order dictionary, rules, case definition,
-// strata; rules are left out where none are recorded.
+// strata, privacy; rules and privacy are left out where none are recorded.
 func (d *Definitions) Files() []DefinitionText {
 	out := make([]DefinitionText, 0, len(d.files))
 	for _, f := range d.files {
@@ -71,6 +74,11 @@ func (d *Definitions) Files() []DefinitionText {
 			if f.BuiltIn {
 				f.Hash = d.Strata.Hash()
 			}
+		case "privacy":
+			if f.BuiltIn {
+				continue
+			}
+			f.ID = d.Coarse.ID
 		}
 		out = append(out, f)
 	}
@@ -80,7 +88,7 @@ func (d *Definitions) Files() []DefinitionText {
 // DefinitionFiles are the paths of definitions; an empty one means what the
 // store was loaded with before, else the built-in one (for rules: none).
 type DefinitionFiles struct {
-	Dictionary, Rules, CaseDefinition, Strata string
+	Dictionary, Rules, CaseDefinition, Strata, Privacy string
 	// EpisodeHours and LinkHours of 0 mean those of the store, else 72 and 168.
 	EpisodeHours, LinkHours int
 }
@@ -110,6 +118,7 @@ func readDefinitions(files DefinitionFiles, was store.Definitions, stored func(h
 		{"rules", files.Rules, was.Rules, &d.ids.Rules, d.parseRules},
 		{"case definition", files.CaseDefinition, was.CaseDefinition, &d.ids.CaseDefinition, d.parseCaseDef},
 		{"strata", files.Strata, was.Strata, &d.ids.Strata, d.parseStrata},
+		{"privacy", files.Privacy, was.Privacy, &d.ids.Privacy, d.parsePrivacy},
 	} {
 		file, text, err := definitionText(one.path, one.hash, stored)
 		if err != nil {
@@ -177,6 +186,13 @@ func (d *Definitions) parseStrata(file string, text []byte) (err error) {
 		return nil
 	}
 	d.Strata, err = strata.Parse(file, text)
+	return err
+}
+
+func (d *Definitions) parsePrivacy(file string, text []byte) (err error) {
+	if text != nil {
+		d.Coarse, err = privacy.ParseCoarsening(file, text)
+	}
 	return err
 }
 

@@ -198,7 +198,7 @@ func lookAt(dir string) (was store.Definitions, stored func(string) ([]byte, err
 	return s.Manifest.Definitions, s.Definition, func() { _ = s.Close() }, nil
 }
 
-// fits refuses a key or an episode window other than the store's.
+// fits refuses a key, an episode window or a coarseness other than the store's.
 func (l *loader) fits() error {
 	m := l.tx.Manifest
 	if m.KeyCheck != "" && m.KeyCheck != l.opt.Key.Check() {
@@ -207,6 +207,9 @@ func (l *loader) fits() error {
 	if was := m.Definitions; m.LastLoad() > 0 && was.EpisodeHours != l.defs.EpisodeHours {
 		return fmt.Errorf("load into %s: expected --episode-hours %d, with which this store was made, found %d; use that, or load all exports into a new store",
 			l.opt.Store, was.EpisodeHours, l.defs.EpisodeHours)
+	}
+	if was := m.Definitions; m.LastLoad() > 0 && was.Privacy != l.defs.ids.Privacy {
+		return fmt.Errorf("load into %s: expected the privacy file with which this store was made, found another; leave --privacy out to use it, or load all exports into a new store", l.opt.Store)
 	}
 	return nil
 }
@@ -312,7 +315,7 @@ func (l *loader) bookRead(got intake.Result) {
 // stage reads one export into staged files and notes it under its name.
 func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt time.Time) (intake.Result, error) {
 	no := int32(len(l.exports))
-	got, err := intake.Read(ctx, intake.Input{Path: t.path, In: t.in, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Dir: l.tx.Staging(),
+	got, err := intake.Read(ctx, intake.Input{Path: t.path, In: t.in, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Coarse: l.defs.Coarse, Dir: l.tx.Staging(),
 		FileNo: no, ExportedAt: exportedAt, Workers: l.opt.Threads,
 		Progress: func(rows int64) { l.opt.Progress("read "+name, rows) }})
 	if err != nil {

@@ -37,6 +37,10 @@ they are loaded; a file that was loaded before is passed over. Every row is
 accounted for: new + superseding + unchanged + older than stored + superseded
 within the load + set aside = rows read.
 
+With --privacy, ages, weights and times are kept only as coarsely as its file says
+(privacy: NAME, age_months: 12, weight_kg: 5, minutes: 60, each step optional);
+that is fixed by the first load. Rules on young ages then see whole steps.
+
 Rules, dictionary, case definition and strata are kept in the store; a later load
 needs to name only those that changed, and then all cases are derived anew.`,
 		Example: `  # the exports of the demonstration line, into a store of your own
@@ -76,7 +80,7 @@ needs to name only those that changed, and then all cases are derived anew.`,
 }
 
 // readingSettings are the settings of commands that read exports into a store.
-var readingSettings = []string{"config", "store", "sources", "rules", "dictionary", "definition", "strata", "key-file",
+var readingSettings = []string{"config", "store", "sources", "rules", "dictionary", "definition", "strata", "privacy", "key-file",
 	"episode-hours", "link-hours", "threads", "format", "out", "quiet"}
 
 func writeLoaded(s command.Streams, set settings.Settings, sum *pipeline.Summary) error {
@@ -93,7 +97,7 @@ func (f loadFlags) options(set settings.Settings, exports []string, s command.St
 	}
 	opt := pipeline.LoadOptions{
 		Store: set.Store, Exports: exports, Source: f.source, Stdin: s.In, Sources: []string{set.Sources}, Key: key,
-		Files: pipeline.DefinitionFiles{Dictionary: set.Dictionary, Rules: set.Rules, CaseDefinition: set.Definition, Strata: set.Strata,
+		Files: pipeline.DefinitionFiles{Dictionary: set.Dictionary, Rules: set.Rules, CaseDefinition: set.Definition, Strata: set.Strata, Privacy: set.Privacy,
 			EpisodeHours: set.EpisodeHours, LinkHours: set.LinkHours},
 		Now: time.Now(), Threads: set.Threads, DryRun: f.dryRun, Software: version.String(),
 	}

@@ -49,7 +49,7 @@ func Reasons() map[string]string {
 		"bad_pseudonym":    "the cell holds no pseudonym as hindcheck prints them",
 		"missing_value":    "a value that every record needs is blank",
 		"bad_text":         "the cell holds bytes that are no text in the stated encoding",
-		"too_long":         "the cell holds more than a word: prose is never kept",
+		"too_long":         "the cell holds a sentence or a telephone number and not a code: prose is never kept",
 		"unmapped_word":    "the word is not in the description's table",
 		"unmapped_check":   "the check is not among the description's items",
 		"bad_date":         "the date or time does not follow the stated layout, or names a day that does not exist",

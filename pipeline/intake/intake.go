@@ -47,6 +47,8 @@ type Input struct {
 	// Dict is the dictionary the description was read with.
 	Dict *findings.Dictionary
 	Key  privacy.Key
+	// Coarse says how coarsely ages, weights and times are kept.
+	Coarse privacy.Coarsening
 	// Dir is an existing folder for the parts.
 	Dir string
 	// FileNo is the file's number within the load; it is written to src_file.

@@ -54,7 +54,7 @@ type kindRow struct {
 func kindRows() (rows []kindRow) {
 	berlin, _ := time.LoadLocation("Europe/Berlin")
 	for i := range 2500 {
-		w := float64(i%400)/8 + 0.5
+		w := float64(i%400)/32 + 0.5 // up to 13 kg: a weight that a cat can have
 		r := kindRow{fmt.Sprintf("00%d", i), "", time.Date(2026, 7, 1+i%30, i%24, i%60, i%7, 0, berlin), []string{"Dog", "Cat", "Fish"}[min(i%5, 2)], &w, i % 200, i%2 == 0}
 		if i%3 == 0 {
 			r.from = fmt.Sprintf("00%d", i-1)

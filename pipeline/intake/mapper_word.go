@@ -48,7 +48,7 @@ func expectedWords(c records.Column) string {
 	case c.Identifier:
 		return "an identifier of a-z, 0-9 and _"
 	}
-	return fmt.Sprintf("a word of at most %d characters", source.MaxWord)
+	return fmt.Sprintf("a code of at most %d characters and %d words, no sentence and no telephone number", source.MaxWord, source.MaxWords)
 }
 
 // What a remembered cell means, below the numbers of words.
@@ -137,7 +137,7 @@ func (m *wordMapper) meaning(cell []byte) int32 {
 			return memoFault - int32(unmappedWord)
 		}
 	default:
-		if word = strings.Join(strings.Fields(word), " "); len(word) > source.MaxWord {
+		if word = strings.Join(strings.Fields(word), " "); source.Prose(word) {
 			return memoFault - int32(tooLong)
 		}
 	}

@@ -143,6 +143,7 @@ func (w *worker) mapRows(most int) {
 	}
 	w.across(rows)
 	w.n = w.base + w.keep(rows)
+	w.coarsen(w.base, w.n)
 	w.hash(w.base, w.n)
 }
 

@@ -200,6 +200,34 @@ func (r *reader) constant(n strict.Node, c *Column) {
 // prose, and prose may name people.
 const MaxWord = 64
 
+// MaxWords is the most words, parted by space, of such a text: a name of a code
+// has a few, a sentence more.
+const MaxWords = 5
+
+// maxDigits is one less than the digits of a telephone number with its area
+// code; a date has eight.
+const maxDigits = 8
+
+// Prose tells whether a text that would be kept as it is may be a sentence, a
+// telephone number or an address of mail, which are never kept.
+func Prose(text string) bool {
+	if len(text) > MaxWord || len(strings.Fields(text)) > MaxWords || strings.ContainsAny(text, "@\n") {
+		return true
+	}
+	digits := 0
+	for _, c := range text {
+		switch {
+		case c >= '0' && c <= '9':
+			if digits++; digits > maxDigits {
+				return true
+			}
+		case !strings.ContainsRune(" +-/.()", c):
+			digits = 0
+		}
+	}
+	return false
+}
+
 // illegal returns what is expected when word may not be stored in column t.
 func illegal(t records.Column, word string) string {
 	switch {

@@ -117,6 +117,9 @@ type Definitions struct {
 	Rules             string `json:"rules"`
 	CaseDefinition    string `json:"case_definition"`
 	Strata            string `json:"strata"`
+	// Privacy is the file that says how coarsely ages, weights and times are
+	// kept; it is that of the first load.
+	Privacy string `json:"privacy,omitempty"`
 	// EpisodeHours is the window within which contacts form one episode.
 	EpisodeHours int `json:"episode_hours"`
 	// LinkHours is the window within which an outcome is linked by animal.

@@ -35,6 +35,9 @@ type Settings struct {
 	Dictionary string `mapstructure:"dictionary"`
 	Definition string `mapstructure:"definition"`
 	Strata     string `mapstructure:"strata"`
+	// Privacy names the file that says how coarsely ages, weights and times are
+	// kept; empty means as the store was made.
+	Privacy string `mapstructure:"privacy"`
 	// KeyFile holds the secret of the pseudonyms. The variable HINDCHECK_KEY
 	// may hold the secret itself and is never read here.
 	KeyFile string `mapstructure:"key-file"`
@@ -105,6 +108,7 @@ var table = []setting{
 	{"dictionary", "", "", "findings dictionary `FILE`; empty uses the built-in one"},
 	{"definition", "", "", "case definition `FILE`; empty uses the built-in one"},
 	{"strata", "", "", "correction strata `FILE`; empty uses the built-in one"},
+	{"privacy", "", "", "`FILE` that says how coarsely ages, weights and times are kept; empty: as the store has it"},
 	{"key-file", "", "", "`FILE` with the secret key of the pseudonyms; else HINDCHECK_KEY holds it"},
 	{"episode-hours", "", 0, "`HOURS` after a first contact within which contacts form one episode; 0: as the store has it, else 72"},
 	{"link-hours", "", 0, "`HOURS` after a first contact within which an outcome is linked by animal; 0: as the store has it, else 168"},
