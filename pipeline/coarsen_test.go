@@ -29,7 +29,7 @@ func TestCoarsening(t *testing.T) {
 	opt.Files.Privacy, opt.Exports = "", []string{all} // the store knows
 	sum := load(t, opt)
 	for query, want := range map[string]int64{
-		"SELECT count(*) FROM calls WHERE age_months % 12 <> 0 OR minute(started_at) + second(started_at) + minute(coalesce(ended_at, started_at)) <> 0":         0,
+		"SELECT count(*) FROM calls WHERE age_months % 12 <> 0 OR minute(started_at) + second(started_at) + minute(coalesce(ended_at, started_at)) <> 0":        0,
 		"SELECT count(*) FROM calls WHERE weight_kg IS NOT NULL AND weight_kg / 5 - floor(weight_kg / 5) <> 0.5":                                                0,
 		"SELECT count(*) FROM calls WHERE ended_at < started_at":                                                                                                0,
 		"SELECT count(*) FROM checks WHERE minute(asked_at) <> 0 OR minute(edited_at) <> 0":                                                                     0,
