@@ -7,7 +7,11 @@
 //  2. strata sorts verified episodes into found cases and samples (strata.go).
 //  3. accuracy judges the advice and the rules at both cuts (accuracy.go), and
 //     each flag (flags.go).
-//  4. conclude says what the evidence allows, by stated criteria (conclude.go).
+//  4. missed tells the story of every known miss (story.go) and gives it one
+//     reason (reasons.go) on the evidence that the rules make of it
+//     (evidence.go); BuildCaseSheets, BuildDraw and BuildFeedback fill the
+//     sheets that people work with.
+//  5. conclude says what the evidence allows, by stated criteria (conclude.go).
 //
 // Numbers are proportions in 0..1, counts are episodes, times are UTC. A figure
 // that cannot be estimated says why and has no value. Start reading at Build.
