@@ -74,6 +74,10 @@
 //	which strata get how many calls                 AuditAllocation
 //	how many calls for a width; to see one case     PlanAudit, PlanAuditDetection
 //
+// Where values lie
+//
+//	lowest, quartiles, highest                      SpreadOf
+//
 // A reference that errs itself
 //
 //	vets' findings beside owners' accounts          AccuracyBySource

@@ -59,7 +59,9 @@ func TestSheetsCaution(t *testing.T) {
 	for name, write := range map[string]func(*bytes.Buffer) error{
 		"draw":     func(b *bytes.Buffer) error { return DrawHTML(b, d) },
 		"feedback": func(b *bytes.Buffer) error { return FeedbackHTML(b, f) },
-		"cases":    func(b *bytes.Buffer) error { return CasesHTML(b, &review.CaseSheets{Cases: []review.Case{}, Reasons: []review.ReasonCount{}}) },
+		"cases": func(b *bytes.Buffer) error {
+			return CasesHTML(b, &review.CaseSheets{Cases: []review.Case{}, Reasons: []review.ReasonCount{}})
+		},
 	} {
 		var b bytes.Buffer
 		if err := write(&b); err != nil {
