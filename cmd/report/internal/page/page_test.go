@@ -48,6 +48,27 @@ func build(t *testing.T, d *queries.DB) *review.Review {
 	return r
 }
 
+// sideBySide is a review with a second period, a second definition (the same)
+// and dated changes beside it.
+func sideBySide(t *testing.T) *review.Review {
+	t.Helper()
+	d, db := queriestest.YearTables(t, 2500, 0.1)
+	if _, err := db.Exec("INSERT INTO stored_cases SELECT * FROM cases"); err != nil {
+		t.Fatal(err)
+	}
+	opt := options()
+	opt.Also, opt.CompareFrom, opt.CompareTo = d, 202507, 202507
+	opt.Events = []review.Event{{Date: time.Date(2026, 2, 3, 0, 0, 0, 0, time.UTC), What: "a new telephone", Source: "file", NewLimits: true}}
+	r, err := review.Build(context.Background(), d, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(r.Beside) != 2 || len(r.Events) != 1 {
+		t.Fatalf("%d beside, %d events", len(r.Beside), len(r.Events))
+	}
+	return r
+}
+
 // edges are reviews of thin and odd stores.
 func edges(t *testing.T) map[string]*review.Review {
 	t.Helper()
@@ -211,6 +232,7 @@ var digit = regexp.MustCompile(`\d`)
 func TestEveryNumberIsInTheJSON(t *testing.T) {
 	reviews := edges(t)
 	reviews["year"] = yearReview(t)
+	reviews["side by side"] = sideBySide(t)
 	for name, r := range reviews {
 		t.Run(name, func(t *testing.T) {
 			doc, tree := render(t, r)
