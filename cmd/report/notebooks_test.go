@@ -81,6 +81,27 @@ func TestColicNotebook(t *testing.T) {
 	}
 }
 
+// TestOpenDataNotebooks publishes the demonstration line as the notebooks say,
+// and runs them on it: each recomputes our figures with its own library.
+func TestOpenDataNotebooks(t *testing.T) {
+	needs(t, "jupyter-nbconvert")
+	top, data := checkout(t), filepath.Join(t.TempDir(), "open")
+	env := build(t, top)
+	script := exec.Command("sh", "notebooks/open_data.sh", data)
+	script.Dir, script.Env = top, env
+	if out, err := script.CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	for _, name := range []string{"first_look", "red_flags", "thresholds", "monitoring"} {
+		t.Run(name, func(t *testing.T) {
+			out := execute(t, top, name+".ipynb", append(env, "OPEN_DATA="+data))
+			if !strings.Contains(out, "; all agree") {
+				t.Error("the notebook did not come to its end")
+			}
+		})
+	}
+}
+
 // TestWorkedExampleInR runs the example that recomputes the flags in base R.
 func TestWorkedExampleInR(t *testing.T) {
 	rscript := needs(t, "Rscript")
