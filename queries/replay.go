@@ -197,6 +197,7 @@ func (d *DB) ruled(p Replay) (r ruled, err error) {
 		for _, level := range []string{"rule_low", "rule_level", "rule_high"} {
 			asStored = append(asStored, level+" AS "+x.prefix+level)
 		}
+		asStored = append(asStored, rules.StoredPack+" AS "+x.prefix+"rule_pack")
 	}
 	if len(asStored) > 0 {
 		from = "(SELECT *, " + strings.Join(asStored, ", ") + " FROM " + from + ")"

@@ -33,7 +33,7 @@ FROM (
   SELECT month * 2 + (started_at < $mature_before)::INTEGER AS aged_month, {{keys}},
     (route * 9::TINYINT + need_emergency * 3::TINYINT + need_same_day + 4::TINYINT) * 20::SMALLINT + level * 4::TINYINT +
       CASE WHEN age_months IS NULL OR age_months < 0 THEN 0::TINYINT WHEN age_months < 6 THEN 1::TINYINT WHEN age_months < 84 THEN 2::TINYINT ELSE 3::TINYINT END AS known,
-    (old_rule_low * 25::TINYINT + old_rule_level * 5::TINYINT + old_rule_high) * 125::SMALLINT + new_rule_low * 25::TINYINT + new_rule_level * 5::TINYINT + new_rule_high AS levels,
+    old_rule_pack * 125::SMALLINT + new_rule_pack AS levels,
     count(*) AS n
   FROM ({{ruled}}) r
   WHERE r.month BETWEEN $from_month AND $to_month

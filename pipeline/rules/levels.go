@@ -9,9 +9,13 @@ import (
 	"hindcheck/pipeline/codes"
 )
 
-// LevelColumns returns the columns that SelectLevels adds for the part:
-// rule_low, rule_level and rule_high after its prefix.
-func (p Part) LevelColumns() []string { return p.Columns()[:3] }
+// LevelColumns returns the columns that SelectLevels adds for the part: rule_low,
+// rule_level, rule_high and rule_pack after its prefix. The last is the three in
+// one TINYINT, low * 25 + level * 5 + high, for grouping.
+func (p Part) LevelColumns() []string { return append(p.Columns()[:3:3], p.Prefix+"rule_pack") }
+
+// StoredPack is rule_pack of the levels that the relation holds.
+const StoredPack = "(rule_low * 25::TINYINT + rule_level * 5::TINYINT + rule_high)"
 
 // SelectLevels is Select for several rule sets of which the levels are wanted: one
 // scan of the relation, each flag evaluated once however many sets hold it.
@@ -172,14 +176,26 @@ func (x *shared) fired(g *Program) string {
 func (x *shared) levels(p Part) []string {
 	names := p.LevelColumns()
 	if x.isStored(p.Program) {
-		return []string{"rule_low AS " + names[0], "rule_level AS " + names[1], "rule_high AS " + names[2]}
+		return []string{"rule_low AS " + names[0], "rule_level AS " + names[1], "rule_high AS " + names[2], StoredPack + " AS " + names[3]}
 	}
 	speaks := x.speaks(p.Program)
-	out := make([]string, 3)
+	out := make([]string, 4)
 	for i, kind := range []string{"low", "level", "high"} {
 		out[i] = fmt.Sprintf("%s AS %s", x.levelSQL(p.Program, speaks, kind), names[i])
 	}
+	out[3] = x.packSQL(p.Program, speaks) + " AS " + names[3]
 	return out
+}
+
+// packSQL is rule_pack: that of the stored levels wherever both what fires and what
+// is possible is as before, which spares the three levels there.
+func (x *shared) packSQL(g *Program, speaks string) string {
+	full := fmt.Sprintf("%s * 25::TINYINT + %s * 5::TINYINT + %s", x.levelSQL(g, speaks, "low"), x.levelSQL(g, speaks, "level"), x.levelSQL(g, speaks, "high"))
+	low, high := x.alike(g, "low"), x.alike(g, "high")
+	if low == "" || high == "" || speaks != storedSpeaks {
+		return "(" + full + ")"
+	}
+	return fmt.Sprintf("CASE WHEN %s AND %s THEN %s ELSE %s END", low, high, StoredPack, full)
 }
 
 // counted is how a flag's answer counts for a level: fired, or possible.

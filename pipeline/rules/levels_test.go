@@ -71,7 +71,7 @@ func TestLevelsAnswerAsEval(t *testing.T) {
 			want, sums := []int{n}, []int{}
 			for _, p := range parts {
 				p.Program.Eval(&recs[n], &out)
-				want = append(want, int(out.Low), int(out.Level), int(out.High))
+				want = append(want, int(out.Low), int(out.Level), int(out.High), int(out.Low)*25+int(out.Level)*5+int(out.High))
 				sum := 0
 				for i := range p.Program.flags {
 					if Bit(out.Fired, i) {
