@@ -119,3 +119,32 @@ func TestReadingsAreHeldToTheSpecies(t *testing.T) {
 		t.Errorf("status: %+v, %v", st.Unusual, err)
 	}
 }
+
+// The same call in two separate exports of one load is one call: the later
+// export wins, of two of one time the later file, and every row is accounted for.
+func TestACallInTwoFilesOfOneLoad(t *testing.T) {
+	h := newHandLine(t)
+	sum := h.load(
+		"calls-a_2026-05-03.csv", "no,at,animal\n1,2026-05-01 10:00,cat\n2,2026-05-01 11:00,cat\n",
+		"calls-b_2026-05-02.csv", "no,at,animal\n1,2026-05-01 10:00,dog\n3,2026-05-01 12:00,rabbit\n",
+		"calls-c_2026-05-03.csv", "no,at,animal\n2,2026-05-01 11:00,dog\n",
+		"checks-a_2026-05-03.csv", "call,beats,gums\n1,150,pink\n2,150,pink\n",
+		"checks-b_2026-05-02.csv", "call,beats,gums\n1,90,white\n3,200,\n")
+	if want := (store.Sums{Rows: 5, New: 3, Within: 2}); byRecord(sum, "calls") != want {
+		t.Errorf("calls %+v; want %+v", byRecord(sum, "calls"), want)
+	}
+	if want := (store.Sums{Rows: 7, New: 5, Within: 2}); byRecord(sum, "checks") != want {
+		t.Errorf("checks %+v; want %+v: a later export of a call brings all its checks", byRecord(sum, "checks"), want)
+	}
+	for query, want := range map[string]int64{
+		"SELECT count(*) FROM calls WHERE species = 'cat' AND hour(started_at) = 10": 1,
+		"SELECT count(*) FROM calls WHERE species = 'dog' AND hour(started_at) = 11": 1,
+		"SELECT count(*) FROM calls": 3,
+		"SELECT count(*) FROM checks WHERE value_number = 90 OR value_code = 'white'": 0,
+		"SELECT sum(value_number)::BIGINT FROM checks":                                500,
+	} {
+		if n := countIn(t, h.opt.Store, query); n != want {
+			t.Errorf("%s: %d, want %d", query, n, want)
+		}
+	}
+}

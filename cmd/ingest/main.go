@@ -34,8 +34,9 @@ description says, and keeps them as Parquet records in a store. Callers, animals
 and advisors become keyed pseudonyms; free text is never kept. A row that cannot
 be used is set aside with its reason and never takes a good row with it.
 
-Results go to standard output, messages to standard error. Exit status: 0 done,
-1 failed and nothing was changed, 2 wrong usage.`,
+Results go to standard output, messages to standard error. Exit status: 0 done
+(rows set aside are no failure), 1 failed and nothing was changed, 2 wrong usage.
+cmd/ingest/SCHEDULE.md shows how to run a load every night.`,
 		Version: version.String(),
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },

@@ -58,7 +58,7 @@ func wrap(s string) string {
 func Text(w io.Writer, r *review.Review) error {
 	fmt.Fprintf(w, "Monthly review, %s (rates: %s; data up to %s, load %d)\n\n", r.Period.MonthLabel, r.Period.Label, r.AsOf.DataCut.Format("2 Jan 2006"), r.AsOf.Load)
 	if e := r.AsOf.Erased; e != nil {
-		fmt.Fprintln(w, wrap(fmt.Sprintf("Erased on request since this state was recorded: %d animals or owners with %d calls (%d records, earlier versions included).", e.Requests, e.Calls, e.Rows)))
+		fmt.Fprintln(w, wrap(fmt.Sprintf("Erased on request since this state was recorded: requests %d, calls %d, records in all %d, earlier versions included.", e.Requests, e.Calls, e.Rows)))
 	}
 	fmt.Fprintln(w, wrap(r.Conclusion.Headline))
 	for _, s := range r.Conclusion.Sentences {
