@@ -252,8 +252,8 @@ func TestSecondLoadIsRefusedWhileOneIsAtWork(t *testing.T) {
 	}
 }
 
-// A small load, a retry of refused rows and an erasure are cut after every
-// operation on the disk. What a restarted machine finds is the state before or
+// A small load, a retry of refused rows and an erasure are cut after operations
+// on the disk. What a restarted machine finds is the state before or
 // the state after, nothing else.
 func TestPowerCutDuringAChange(t *testing.T) {
 	for _, what := range []string{"load", "retry", "erase"} {
@@ -267,16 +267,19 @@ func TestPowerCutDuringAChange(t *testing.T) {
 }
 
 // cutEverywhere carries out change on copies of a store, cut after every
-// operation on the disk (every so many in a short run), and asks that a
-// restarted machine finds the state before or the state after, and each of
-// them at least once.
+// third operation on the disk (LOAD_CUTS=all: after every one; fewer in a short
+// run), and asks that a restarted machine finds the state before or the state
+// after, and each of them at least once.
 func cutEverywhere(t *testing.T, from, before, after string, shortStep int, change func(work string, p *storetest.PowerCut) error) {
 	t.Helper()
 	if before == after {
 		t.Fatal("the change leaves the state as it was; the test would not notice")
 	}
-	step := 1
-	if testing.Short() {
+	step := 3
+	switch {
+	case os.Getenv("LOAD_CUTS") == "all":
+		step = 1
+	case testing.Short():
 		step = shortStep
 	}
 	states := map[string]int{}
