@@ -457,3 +457,33 @@ func TestLopsided(t *testing.T) {
 		})
 	}
 }
+
+// Outcomes that do not settle the need, episodes without advice and young ones
+// each have their place in the flow.
+func TestFlowByEye(t *testing.T) {
+	d := build(t, fewEpisodes(t, []queriestest.Row{
+		{"level": 4, "flags": "--", "route": 1, "need_emergency": 1, "need_same_day": 1},
+		{"level": 4, "flags": "--", "route": 1},                                          // seen, but nothing that settles it
+		{"level": 3, "flags": "--", "route": 1, "need_emergency": 0, "need_same_day": 1}, // settled at both cuts, escalated at one
+		{"level": 1, "flags": "--", "route": 3, "need_emergency": 0},                     // settled for an emergency only
+		{"level": 1, "flags": "--"},
+		{"level": 0, "flags": "--", "route": 1, "need_emergency": 1, "need_same_day": 1},
+		{"level": 1, "flags": "--", "route": 1, "need_same_day": 1, "started_at": time.Date(2026, 6, 30, 0, 0, 0, 0, time.UTC)},
+	}), func() Options { o := june(); o.Lag = 94 * 24 * time.Hour; return o }()).Diagram
+	if d.Episodes != 7 || d.Immature != 1 || d.NoAdvice != 1 || d.Assessed != 5 {
+		t.Fatalf("%+v", d)
+	}
+	sameDay, emergency := d.Cuts[0].Sides, d.Cuts[1].Sides
+	for _, sides := range [][]FlowSide{sameDay, emergency} {
+		for _, s := range sides {
+			checkSide(t, s)
+		}
+	}
+	type ends struct{ episodes, none, unsettled, needed, not int64 }
+	of := func(s FlowSide) ends { return ends{s.Episodes, s.NoOutcome, s.Unsettled, s.Needed, s.NotNeeded} }
+	for i, want := range []ends{{3, 0, 1, 2, 0}, {2, 1, 1, 0, 0}, {2, 0, 1, 1, 0}, {3, 1, 0, 0, 2}} {
+		if got := of(append(slices.Clone(sameDay), emergency...)[i]); got != want {
+			t.Errorf("side %d: %+v, want %+v", i, got, want)
+		}
+	}
+}
