@@ -13,7 +13,7 @@ import (
 )
 
 func countsCommand(s command.Streams, open opener) *cobra.Command {
-	var line string
+	var line, previous string
 	minimum := int64(5)
 	cmd := &cobra.Command{
 		Use:   "counts",
@@ -50,11 +50,21 @@ the file; report pool joins the files of several lines.`,
 			if err != nil {
 				return err
 			}
+			if previous != "" {
+				earlier, err := pool.Read(previous)
+				if err != nil {
+					return fmt.Errorf("counts: %w", err)
+				}
+				if err := c.Apart(earlier); err != nil {
+					return fmt.Errorf("%w: %w", command.ErrGate, err)
+				}
+			}
 			return command.WriteResult(s.Out, set.Out, func(w io.Writer) error { return command.WriteJSON(w, c) })
 		},
 	}
 	settings.AddFlags(cmd.Flags(), append(reading, "data", "out")...)
 	cmd.Flags().StringVar(&line, "line", "", "`NAME` of this line in a pooled table")
+	cmd.Flags().StringVar(&previous, "previous", "", "an earlier counts `FILE` of this line that others hold; too close a one is refused with status 3")
 	cmd.Flags().Int64Var(&minimum, "minimum", minimum, "the smallest `COUNT` that is shown; 0 is shown")
 	return cmd
 }

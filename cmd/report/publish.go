@@ -16,7 +16,7 @@ import (
 )
 
 func publishCommand(s command.Streams, open opener) *cobra.Command {
-	var privacy, seed string
+	var privacy, seed, previous string
 	cmd := &cobra.Command{
 		Use:   "publish FOLDER",
 		Short: "Write a de-identified open dataset",
@@ -46,11 +46,12 @@ local law decides, not this program.`,
 			if err != nil {
 				return fmt.Errorf("%w: %w", settings.ErrUsage, err)
 			}
-			return runPublish(cmd, s, open, set, publish.Options{Dir: args[0], Config: cfg, Seed: seed})
+			return runPublish(cmd, s, open, set, publish.Options{Dir: args[0], Config: cfg, Seed: seed, Previous: previous})
 		},
 	}
 	settings.AddFlags(cmd.Flags(), append(reading, "quiet")...)
 	cmd.Flags().StringVar(&privacy, "privacy", "", "privacy `FILE` (YAML); empty uses the built-in one for open data")
+	cmd.Flags().StringVar(&previous, "previous", "", "`FOLDER` of an earlier release that others hold: how far the two can be joined is measured, and too close a release refused; one in the target folder is taken by itself")
 	cmd.Flags().StringVar(&seed, "seed", "", "make the same keys again from this `TEXT`, for tests only: whoever knows it can undo the keys")
 	return cmd
 }
@@ -67,8 +68,9 @@ func runPublish(cmd *cobra.Command, s command.Streams, open opener, set settings
 	r, err := publish.Write(cmd.Context(), db, opt)
 	show.Done()
 	var refusal *disclosure.Refusal
-	if errors.As(err, &refusal) {
-		return fmt.Errorf("%w: %w", command.ErrGate, refusal)
+	var close *publish.TooClose
+	if errors.As(err, &refusal) || errors.As(err, &close) {
+		return fmt.Errorf("%w: %w", command.ErrGate, err)
 	}
 	if err != nil {
 		return err

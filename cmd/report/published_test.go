@@ -72,6 +72,7 @@ func TestRelease(t *testing.T) {
 	t.Run("nothing of the source", p.nothingOfTheSource)
 	t.Run("readers", p.otherReaders)
 	t.Run("R", p.readWithR)
+	t.Run("two releases", p.oneRowApart)
 }
 
 // read reads every table from its CSV.
@@ -733,6 +734,33 @@ func (p *published) readWithR(t *testing.T) {
 			return v
 		})
 		compareLines(t, table+" by R", filepath.Join(out, table+".txt"), want)
+	}
+}
+
+// oneRowApart makes an earlier release that lacks one episode. Whoever holds both
+// could subtract them, so the later one is refused; the same release again is not
+// measured as new, and joins on content alone.
+func (p *published) oneRowApart(t *testing.T) {
+	earlier := filepath.Join(t.TempDir(), "earlier")
+	if err := os.CopyFS(earlier, os.DirFS(p.dir)); err != nil {
+		t.Fatal(err)
+	}
+	db, err := duck.Open(context.Background(), duck.Options{Threads: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	for _, table := range []string{"episodes", "flags", "findings"} {
+		path := filepath.Join(earlier, "data", table+".parquet")
+		if _, err := db.Exec(fmt.Sprintf("COPY (SELECT * FROM read_parquet('%s') WHERE episode <> '%s') TO '%s' (FORMAT parquet)",
+			filepath.Join(p.dir, "data", table+".parquet"), p.tables["episodes"][17]["episode"], path)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var o, e bytes.Buffer
+	status := Run(context.Background(), []string{"publish", filepath.Join(t.TempDir(), "later"), "--store", p.store, "--privacy", p.privacy, "--previous", earlier, "--quiet"}, nil, strings.NewReader(""), &o, &e)
+	if status != 3 || o.Len() > 0 || !strings.Contains(e.String(), "1 new and 0 other episodes") {
+		t.Errorf("one row apart: status %d, %s", status, e.String())
 	}
 }
 

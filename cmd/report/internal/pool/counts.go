@@ -149,6 +149,36 @@ func (c *Counts) add(t Table, cells [][]int64) error {
 	return nil
 }
 
+// ErrTooClose is returned where two counts files of one line could be subtracted.
+var ErrTooClose = errors.New("too close to an earlier file")
+
+// Apart refuses counts that somebody could subtract from an earlier file of the
+// same line: in each table, a shown cell must differ not at all or by at least
+// the minimum from the earlier one, and a cell that was hidden may not be shown
+// beside a sum that moved by less.
+func (c *Counts) Apart(earlier *Counts) error {
+	for _, t := range c.Tables {
+		old, ok := earlier.table(key{t.Index, t.Flag, t.Cut})
+		if !ok || len(old.Cells) != len(t.Cells) {
+			continue
+		}
+		for i, row := range t.Cells {
+			for j, n := range row {
+				was := old.Cells[i][j]
+				switch {
+				case n == nil || was == nil:
+					if (n == nil) != (was == nil) {
+						return fmt.Errorf("%w: %s %s at the cut %s: a count is hidden in one file and shown in the other; write the later one for a period that has nothing in common with the earlier, or withdraw it", ErrTooClose, t.Index, t.Flag, t.Cut)
+					}
+				case *n != *was && max(*n-*was, *was-*n) < c.Minimum:
+					return fmt.Errorf("%w: %s %s at the cut %s: a count differs by %d, fewer than %d; wait for more episodes, or withdraw the earlier file", ErrTooClose, t.Index, t.Flag, t.Cut, max(*n-*was, *was-*n), c.Minimum)
+				}
+			}
+		}
+	}
+	return nil
+}
+
 func pair(a review.Accuracy) Pair {
 	return Pair{share(a.Sensitivity), share(a.Specificity)}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
@@ -176,6 +177,24 @@ func TestPoolSaysWhatDiffersAndRefusesTwice(t *testing.T) {
 	}
 	if _, err := Pool([]*Counts{one, one}, 0.95); err == nil || !strings.Contains(err.Error(), "twice") {
 		t.Errorf("the same line twice: %v", err)
+	}
+}
+
+// Two files one episode apart would give that episode away by subtraction.
+func TestCountsApart(t *testing.T) {
+	c := counts(t, "a", line(180, 80, 20, 320, 60))
+	for name, x := range map[string]struct {
+		earlier *Counts
+		refused bool
+	}{
+		"the same":                 {counts(t, "a", line(180, 80, 20, 320, 60)), false},
+		"one episode":              {counts(t, "a", line(179, 80, 20, 320, 60)), true},
+		"hidden then, shown now":   {counts(t, "a", line(180, 80, 20, 320, 4)), true},
+		"far enough in every cell": {counts(t, "a", line(100, 40, 10, 220, 30)), false},
+	} {
+		if err := c.Apart(x.earlier); errors.Is(err, ErrTooClose) != x.refused {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }
 

@@ -27,6 +27,9 @@ type Options struct {
 	Config disclosure.Config
 	// Seed makes the random keys; empty draws them, as every real release must.
 	Seed string
+	// Previous is the folder of an earlier release that others may hold beside
+	// this one, or empty. One in Dir itself counts as such.
+	Previous string
 	// Review is the standard by which source and release are compared.
 	Review review.Options
 	// Today is the day of the release, Software the program and its version.
@@ -69,6 +72,9 @@ func Write(ctx context.Context, src *queries.DB, opt Options) (*Result, error) {
 	}
 	if err := free(opt.Dir); err != nil {
 		return nil, err
+	}
+	if _, err := queries.ReadPublished(opt.Dir); err == nil && opt.Previous == "" {
+		opt.Previous = opt.Dir
 	}
 	w := &work{opt: opt, src: src, words: map[string][]string{}}
 	if err := w.prepare(ctx); err != nil {
@@ -198,6 +204,11 @@ func (w *work) writeAll(ctx context.Context) error {
 	w.published.Keys, w.published.Meta.Withheld = w.withheld()
 	if err := writeJSON(filepath.Join(w.dir, queries.PublishedFile), w.published); err != nil {
 		return err
+	}
+	if w.opt.Previous != "" {
+		if err := w.join(ctx, w.opt.Previous); err != nil {
+			return err
+		}
 	}
 	w.opt.Progress("judge the release", 0)
 	if err := w.compare(ctx); err != nil {

@@ -55,6 +55,8 @@ type Risk struct {
 	// ContentUnique is the share of records that differ from all others in what
 	// is not a quasi-identifier: readings, flags, outcome.
 	ContentUnique float64 `json:"content_unique_share"`
+	// Previous is what joining with an earlier release gives, where one was named.
+	Previous *Joined `json:"previous,omitempty"`
 }
 
 // Diversity is what a combination gives away of one sensitive property.
@@ -154,18 +156,8 @@ func (r *Risk) rows(classes []release.Class, cfg disclosure.Config) error {
 // not a quasi-identifier: whoever holds the same content from elsewhere, such
 // as an earlier release, can find them again.
 func (w *work) contentUnique(ctx context.Context, db *queries.DB) error {
-	list := ""
-	for _, t := range w.tables[:3] {
-		alias := map[string]string{"episodes": "e", "flags": "g", "findings": "f"}[t.Name]
-		for _, c := range t.Columns {
-			key := c.Name == "episode" || c.Name == "animal" || c.Name == "owner" || c.Name == "advisor" || c.Name == "practice"
-			if !key && !c.Quasi {
-				list += fmt.Sprintf(", %s.%q", alias, c.Name)
-			}
-		}
-	}
 	query := `SELECT coalesce(count(*) FILTER (n = 1) / sum(n), 0) FROM (SELECT count(*) AS n FROM published_episodes e
-JOIN published_flags g USING (episode) JOIN published_findings f USING (episode) GROUP BY hash(` + list[2:] + `))`
+JOIN published_flags g USING (episode) JOIN published_findings f USING (episode) GROUP BY hash(` + w.contentColumns(w.published) + `))`
 	if err := db.SQL().QueryRowContext(ctx, query).Scan(&w.risk.ContentUnique); err != nil {
 		return fmt.Errorf("measure content: %w", err)
 	}
