@@ -19,16 +19,21 @@ var never = map[string]string{
 	"replay_days":       "rules read ages and weights, which were published as bands or not at all",
 	"replay_episodes":   "rules read ages and weights, which were published as bands or not at all",
 	"audit_frame":       "it draws episodes by the time of the call, and times were not published",
-	"case_animals":      "cases are discussed where the records are, not from published rows",
-	"case_checks":       "cases are discussed where the records are, not from published rows",
-	"case_contacts":     "cases are discussed where the records are, not from published rows",
-	"case_judgements":   "cases are discussed where the records are, not from published rows",
-	"case_outcomes":     "cases are discussed where the records are, not from published rows",
 	"outcome_delays":    "times were not published",
 	"check_seconds":     "times were not published",
 	"unusual_readings":  "usual ranges stand in the findings dictionary, which is not part of a published dataset",
 	"set_aside_reasons": "only numbers by column and reason were published, in the table set_aside",
 	"ruleset_months":    "it gives the first and last contact, and times were not published",
+}
+
+// private are the beginnings of names of questions that are for the line alone.
+var private = map[string]string{
+	"advisor":         "questions about single advisors are for the line alone",
+	"case_animals":    "cases are discussed where the records are",
+	"case_checks":     "cases are discussed where the records are",
+	"case_contacts":   "cases are discussed where the records are",
+	"case_judgements": "cases are discussed where the records are",
+	"case_outcomes":   "cases are discussed where the records are",
 }
 
 // withheld refuses a question whose answer would be wrong without what was held
@@ -39,6 +44,11 @@ func (d *DB) withheld(name string, n names) error {
 	}
 	if why, ok := never[name]; ok {
 		return fmt.Errorf("%w: question %s: %s", ErrWithheld, name, why)
+	}
+	for begins, why := range private {
+		if strings.HasPrefix(name, begins) {
+			return fmt.Errorf("%w: question %s: %s", ErrWithheld, name, why)
+		}
 	}
 	for _, what := range []string{name, "cluster " + n.cluster} {
 		if why, ok := d.meta.Withheld[what]; ok {

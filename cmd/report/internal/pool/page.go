@@ -46,7 +46,7 @@ type shownLine struct {
 func HTML(w io.Writer, r *Result) error {
 	var pools []shownPool
 	var thin []string
-	groups := []sheet.Group{{Name: "What was pooled", Links: []sheet.Link{{ID: "lines", Text: "Lines"}}}, {Name: "Advice and rules"}, {Name: "Flags"}}
+	groups := []sheet.Group{{Name: "What was pooled", Links: []sheet.Link{{ID: "lines", Text: "Lines"}}}, {Name: "Advice and rules"}, {Name: "Flags, same day or emergency"}, {Name: "Flags, emergency"}}
 	for i, p := range r.Pools {
 		if !p.any() {
 			thin = append(thin, p.name()+" at "+cutWords[p.Cut])
@@ -57,11 +57,14 @@ func HTML(w io.Writer, r *Result) error {
 			return err
 		}
 		pools = append(pools, s)
-		at := 1
+		at, text := 1, s.Name+", "+s.Cut
 		if p.Index == "flag" {
-			at = 2
+			at, text = 2, p.Flag
+			if p.Cut == "emergency" {
+				at = 3
+			}
 		}
-		groups[at].Links = append(groups[at].Links, sheet.Link{ID: s.ID, Text: s.Name + ", " + s.Cut})
+		groups[at].Links = append(groups[at].Links, sheet.Link{ID: s.ID, Text: text})
 	}
 	var body strings.Builder
 	if err := pageTemplate.Execute(&body, map[string]any{"R": r, "Pools": pools, "Thin": thin}); err != nil {

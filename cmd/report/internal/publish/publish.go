@@ -242,10 +242,8 @@ func (w *work) withheld() (keys []string, why map[string]string) {
 			delete(why, "cluster "+x.name)
 		}
 	}
-	for _, x := range []struct{ cluster, question string }{{"advisor", "advisors"}, {"advisor", "unit_counts"}, {"advisor", "advisor_advice"}, {"advisor", "advisor_changes"}, {"advisor", "advisor_checks"}} {
-		if reason, ok := why["cluster "+x.cluster]; ok {
-			why[x.question] = reason
-		}
+	if reason, ok := why["cluster advisor"]; ok {
+		why["unit_counts"] = reason
 	}
 	return keys, why
 }
