@@ -49,8 +49,7 @@ func agreed(file []actions.Action, last *Review, on time.Time) Agreed {
 		one := AgreedAction{Action: x, New: !known}
 		switch {
 		case x.Status == actions.Open:
-			// Due is the last day: overdue from the day after.
-			one.Overdue = on.After(x.Due.AddDate(0, 0, 1).Add(-time.Nanosecond))
+			one.Overdue = on.After(x.Due) // both are days, and Due is the last
 			a.Open = append(a.Open, one)
 			if one.Overdue {
 				a.Overdue++
