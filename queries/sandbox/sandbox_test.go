@@ -179,8 +179,17 @@ func TestQueries(t *testing.T) {
 		})
 	}
 	views, err := List(context.Background(), self, Request{Store: store})
-	if err != nil || len(views) != 6 || views[1].Name != "cases" || len(views[1].Columns) < 50 {
-		t.Errorf("views %v, %v", len(views), err)
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := map[string]int{}
+	for _, v := range views {
+		names[v.Name] = len(v.Columns)
+	}
+	for _, want := range []string{"calls", "checks", "outcomes", "coverage", "cases", "set_aside"} {
+		if names[want] < 5 {
+			t.Errorf("view %s has %d columns", want, names[want])
+		}
 	}
 	if _, err := ask(filepath.Join(store, "nowhere"), "SELECT 1", "csv", time.Minute); err == nil || errors.Is(err, ErrRefused) || !strings.Contains(err.Error(), "no store here") {
 		t.Errorf("no store: %v", err)
