@@ -10,6 +10,7 @@ import (
 	"runtime"
 	"slices"
 	"sort"
+	"sync/atomic"
 	"time"
 
 	"hindcheck/pipeline/duck"
@@ -47,8 +48,10 @@ type LoadOptions struct {
 	// FS is the disk; nil means the real one.
 	FS store.FS
 	// Progress, if set, is told what is being done: a step, and for the reading
-	// of exports the rows read so far.
+	// of exports the rows read so far. Bytes, if set, is told before that how
+	// much of all exports has been read.
 	Progress func(step string, rows int64)
+	Bytes    func(done, total int64)
 }
 
 // defaultMemory bounds DuckDB's own buffers in a load, in megabytes; what does
@@ -100,6 +103,8 @@ type loader struct {
 	in   resolve.Input
 	// exports by file number, in the order of reading.
 	exports []store.Export
+	// total are the bytes of all exports, before those of the ones done with.
+	total, before int64
 	// hashes by path: several descriptions may read one export.
 	hashes map[string]string
 }
@@ -125,10 +130,12 @@ func Load(ctx context.Context, opt LoadOptions) (*Summary, error) {
 		return nil, err
 	}
 	return l.sum, l.change(func() error {
+		l.total = sizes(todo)
 		for _, t := range todo {
 			if err := l.read(ctx, t); err != nil {
 				return err
 			}
+			l.before += sizes([]reading{t})
 		}
 		return l.finish(ctx)
 	})
@@ -281,6 +288,16 @@ func (l *loader) read(ctx context.Context, t reading) error {
 	return nil
 }
 
+// sizes adds up the bytes of exports; those of a stream are not known.
+func sizes(list []reading) (n int64) {
+	for _, t := range list {
+		if info, err := os.Stat(t.path); t.in == nil && err == nil {
+			n += info.Size()
+		}
+	}
+	return n
+}
+
 // readStream stages an export that can be read only once; whether the store has
 // read it before shows at its end.
 func (l *loader) readStream(ctx context.Context, t reading) error {
@@ -315,9 +332,15 @@ func (l *loader) bookRead(got intake.Result) {
 // stage reads one export into staged files and notes it under its name.
 func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt time.Time) (intake.Result, error) {
 	no := int32(len(l.exports))
+	var seen atomic.Int64
 	got, err := intake.Read(ctx, intake.Input{Path: t.path, In: t.in, Desc: t.desc, Dict: l.defs.Dictionary, Key: l.opt.Key, Coarse: l.defs.Coarse, Dir: l.tx.Staging(),
 		FileNo: no, ExportedAt: exportedAt, Workers: l.opt.Threads,
-		Progress: func(rows int64) { l.opt.Progress("read "+name, rows) }})
+		Seen: &seen, Progress: func(rows int64) {
+			if l.opt.Bytes != nil && l.total > 0 {
+				l.opt.Bytes(min(l.total, l.before+seen.Load()), l.total)
+			}
+			l.opt.Progress("read "+name, rows)
+		}})
 	if err != nil {
 		return got, err
 	}

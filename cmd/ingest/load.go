@@ -63,7 +63,7 @@ needs to name only those that changed, and then all cases are derived anew.`,
 				return err
 			}
 			show := progress.New(s.Err, set.Quiet)
-			opt.Progress = show.Step
+			opt.Progress, opt.Bytes = show.Step, show.Bytes
 			sum, err := pipeline.Load(cmd.Context(), opt)
 			show.Done()
 			if err != nil {

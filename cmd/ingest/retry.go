@@ -51,7 +51,7 @@ happens or none of it, and every row tried is accounted for, as in a load.`,
 				return err
 			}
 			show := progress.New(s.Err, set.Quiet)
-			opt.Progress = show.Step
+			opt.Progress, opt.Bytes = show.Step, show.Bytes
 			sum, err := pipeline.Retry(cmd.Context(), opt, which)
 			show.Done()
 			if err != nil {

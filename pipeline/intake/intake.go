@@ -58,8 +58,9 @@ type Input struct {
 	// Workers is the number of goroutines; 0: one a processor.
 	Workers int
 	// Progress, if set, is called now and then with the rows read so far, from
-	// any goroutine.
+	// any goroutine. Seen, if set, counts the bytes taken from a text file.
 	Progress func(rows int64)
+	Seen     *atomic.Int64
 }
 
 // Result says what became of an export. Rows == Staged + SetAside.
@@ -98,7 +99,7 @@ func Read(ctx context.Context, in Input) (Result, error) {
 		return Result{}, fmt.Errorf("read %s: %w: none given", in.Path, privacy.ErrKey)
 	}
 	format := in.Desc.Format
-	format.In = in.In
+	format.In, format.Seen = in.In, in.Seen
 	rd, err := tabular.Open(in.Path, format)
 	if err != nil {
 		return Result{}, err

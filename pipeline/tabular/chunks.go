@@ -54,7 +54,7 @@ func (r *chunker) start(path string, f Format) error {
 	if r.size == 0 {
 		r.size = chunkSize
 	}
-	text, err := openText(path, f.In, f.Encoding)
+	text, err := openText(path, f)
 	if err != nil {
 		return err
 	}

@@ -116,7 +116,7 @@ func FuzzText(f *testing.F) {
 // decodeAll reads a file's text and checks its hash.
 func decodeAll(t *testing.T, data []byte, encoding string) (string, error) {
 	t.Helper()
-	text, err := openText(write(t, string(data)), nil, encoding)
+	text, err := openText(write(t, string(data)), Format{Encoding: encoding})
 	if err != nil {
 		refused(t, err)
 		return "", err

@@ -20,7 +20,7 @@ type listReader struct {
 }
 
 func openList(path string, f Format) (*listReader, error) {
-	text, err := openText(path, f.In, f.Encoding)
+	text, err := openText(path, f)
 	if err != nil {
 		return nil, err
 	}

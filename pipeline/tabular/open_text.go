@@ -6,7 +6,7 @@ import "io"
 // caller that looks at an export before anything is known of it. The error is
 // a *Problem when the file is no text.
 func OpenText(path, encoding string) (io.ReadCloser, error) {
-	return openAsText(openText(path, nil, encoding))
+	return openAsText(openText(path, Format{Encoding: encoding}))
 }
 
 // openAsText keeps a nil file from becoming an interface that is not nil.

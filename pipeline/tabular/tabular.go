@@ -16,6 +16,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 )
 
 // Format says how a file is to be read. The zero value of a field means its
@@ -37,6 +38,10 @@ type Format struct {
 	// In, if set, is read instead of the file, whose path is then only a name:
 	// text and JSON alone, for workbooks and Parquet files are read from both ends.
 	In io.Reader
+
+	// Seen, if set, counts the bytes taken from a text file so far, packed as it
+	// is. Workbooks and Parquet files are read out of order and not counted.
+	Seen *atomic.Int64
 
 	chunk int // text handed to a worker at a time; 0: chunkSize; set by tests
 }

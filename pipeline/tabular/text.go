@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync/atomic"
 
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
@@ -27,15 +28,19 @@ type textFile struct {
 	marked bool      // a byte order mark overrode the stated encoding
 }
 
-// hashed passes bytes on and hashes them.
+// hashed passes bytes on, hashes them, and counts them if seen is set.
 type hashed struct {
-	r io.Reader
-	h hash.Hash
+	r    io.Reader
+	h    hash.Hash
+	seen *atomic.Int64
 }
 
 func (h *hashed) Read(p []byte) (int, error) {
 	n, err := h.r.Read(p)
 	h.h.Write(p[:n])
+	if h.seen != nil {
+		h.seen.Add(int64(n))
+	}
 	return n, err
 }
 
@@ -48,17 +53,18 @@ func (h *hashed) sum() string {
 // Encodings that a text file may state.
 var Encodings = []string{"utf-8", "utf-16", "windows-1252"}
 
-// openText opens the file at path, or reads in, if it is not nil, under its name.
-func openText(path string, in io.Reader, encoding string) (*textFile, error) {
+// openText opens the file at path, or reads the format's In under its name.
+func openText(path string, f Format) (*textFile, error) {
+	in, encoding := f.In, f.Encoding
 	t := &textFile{}
 	if in == nil {
-		f, err := os.Open(path)
+		file, err := os.Open(path)
 		if err != nil {
 			return nil, &Problem{File: path, Expected: "a file that can be read", Found: "none", Err: err}
 		}
-		t.file, in = f, f
+		t.file, in = file, file
 	}
-	t.raw = &hashed{in, sha256.New()}
+	t.raw = &hashed{in, sha256.New(), f.Seen}
 	if err := t.layers(path, encoding); err != nil {
 		t.Close()
 		return nil, err

@@ -20,6 +20,23 @@ type Reporter struct {
 	out  io.Writer
 	bar  *progressbar.ProgressBar
 	step string
+	left remaining
+}
+
+// remaining tells how long something with a known size still takes.
+type remaining struct {
+	begun       time.Time
+	done, total int64
+}
+
+// text is ", about 40s left", or empty where that cannot be told yet.
+func (r remaining) text(now time.Time) string {
+	spent := now.Sub(r.begun)
+	if r.total == 0 || r.done == 0 || r.done >= r.total || spent < time.Second {
+		return ""
+	}
+	left := time.Duration(float64(spent) * float64(r.total-r.done) / float64(r.done))
+	return fmt.Sprintf(", about %s left", left.Round(time.Second))
 }
 
 // New reports to w if it is a terminal and quiet is false.
@@ -45,7 +62,24 @@ func (r *Reporter) Step(step string, rows int64) {
 			progressbar.OptionShowIts(), progressbar.OptionSetItsString("rows"), progressbar.OptionThrottle(100*time.Millisecond),
 			progressbar.OptionClearOnFinish())
 	}
+	if rows > 0 {
+		r.bar.Describe(step + r.left.text(time.Now()))
+	}
 	_ = r.bar.Set64(rows)
+}
+
+// Bytes says how much has been read of all there is to read; the next Step
+// shows the time that is left at the rate so far.
+func (r *Reporter) Bytes(done, total int64) {
+	if r.out == nil {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.left.begun.IsZero() {
+		r.left.begun = time.Now()
+	}
+	r.left.done, r.left.total = done, total
 }
 
 // Done clears the line.
