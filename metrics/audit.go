@@ -106,7 +106,7 @@ func AuditPrevalence(strata []AuditStratum, opt CorrectionOptions) (AuditResult,
 	}
 	sum := summary{parts: sortParts(parts), conf: opt.Conf}
 	sum.expect()
-	sum.draws = drawVerification(sum.parts, opt.Draws, opt.Rand, true)
+	sum.draws = drawVerification(sum.parts, opt.Draws, opt.Rand, false)
 	out.Rate = sum.share(blocked, "there are no episodes",
 		func(d verificationDraw) float64 { return d.fn }, func(d verificationDraw) float64 { return d.tn })
 	out.Needed = sum.number(blocked, func(d verificationDraw) float64 { return d.missed })

@@ -125,7 +125,7 @@ func Corrected(strata []VerificationStratum, opt CorrectionOptions) (Correction,
 	parts := verificationParts(strata)
 	s := summary{parts: parts, conf: opt.Conf, blockedPresent: unsampled(parts, true), blockedAbsent: unsampled(parts, false), sharesOnly: opt.SharesOnly}
 	s.expect()
-	s.draws = drawVerification(parts, opt.Draws, opt.Rand, !opt.SharesOnly)
+	s.draws = drawVerification(parts, opt.Draws, opt.Rand, opt.SharesOnly)
 	c.fill(&s)
 	c.warn(opt.MinSampled)
 	return c, nil

@@ -33,9 +33,9 @@ type sideSampler struct {
 	mixed         []int     // parts with verified episodes of both kinds
 	full          []int     // parts whose verified episodes were all in need
 	cumulative    []float64 // of n, to choose a part by size
-	// numbers says whether the episodes in need are drawn beside their rate.
-	numbers bool
-	r       *rand.Rand
+	// sharesOnly leaves out drawing the episodes in need beside their rate.
+	sharesOnly bool
+	r          *rand.Rand
 }
 
 func newSideSampler(parts []part, present bool, r *rand.Rand) *sideSampler {
@@ -81,7 +81,7 @@ func (s *sideSampler) draw() (needed, notNeeded, unseen float64) {
 		g := gammaDraw(s.r, n)
 		needed += g * theta
 		notNeeded += g * (1 - theta)
-		if s.numbers {
+		if !s.sharesOnly {
 			unseen += binomialDraw(s.r, p.n-p.k, theta)
 		}
 	}
@@ -158,9 +158,9 @@ func binomialDraw(r *rand.Rand, n, p float64) float64 {
 }
 
 // drawVerification draws from the posterior of all four expected numbers.
-func drawVerification(parts []part, draws int, r *rand.Rand, numbers bool) []verificationDraw {
+func drawVerification(parts []part, draws int, r *rand.Rand, sharesOnly bool) []verificationDraw {
 	present, absent := newSideSampler(parts, true, r), newSideSampler(parts, false, r)
-	present.numbers, absent.numbers = numbers, numbers
+	present.sharesOnly, absent.sharesOnly = sharesOnly, sharesOnly
 	var knownCaught, knownMissed float64
 	for _, p := range parts {
 		if p.present {

@@ -34,7 +34,7 @@ func CorrectedDecisionCurve(strata []VerificationStratum, thresholds []float64, 
 	parts := verificationParts(strata)
 	s := summary{parts: parts, conf: opt.Conf, blockedPresent: unsampled(parts, true), blockedAbsent: unsampled(parts, false)}
 	s.expect()
-	s.draws = drawVerification(parts, opt.Draws, opt.Rand, true)
+	s.draws = drawVerification(parts, opt.Draws, opt.Rand, false)
 	why := s.blocked(true, true)
 	if why == "" && len(parts) == 0 {
 		why = "there are no episodes"
