@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"bytes"
 	"unicode"
 	"unicode/utf8"
 
@@ -17,7 +18,8 @@ func wordsIn(cell []byte) int {
 		if letter && !in {
 			n++
 		}
-		in = letter || in && r == '\''
+		// A key such as 5e0b-91fa is one word, not four.
+		in = letter || in && (r == '\'' || r == '-' || r == '_' || unicode.IsDigit(r))
 	}
 	return n
 }
@@ -89,8 +91,18 @@ func shape(cell []byte) string {
 			out = append(out, c)
 		}
 	}
+	if len(out) > mixedRuns && !bytes.ContainsAny(out, " ") {
+		return mixedShape
+	}
 	return string(out)
 }
+
+// A token in which letters and digits change places more often than in a
+// composed number is a hash or the like; all such tokens have one shape.
+const (
+	mixedRuns  = 8
+	mixedShape = "9a*"
+)
 
 // hasDigitShape reports whether a shape is one of keys: digits, and no space.
 func hasDigitShape(s string) bool {
