@@ -148,19 +148,36 @@ func (r *Resolver) cases(ctx context.Context) error {
 // batchRows bounds the calls whose cases are derived in one query. Planning the
 // query costs about as much as deriving ten thousand cases, so small months go
 // together; the bound keeps memory from growing with the store.
-const batchRows = 60_000
+const batchRows = 40_000
+
+// usualChecks is how many checks a call has for which batchRows was measured.
+const usualChecks = 6
+
+// weight is by how many calls a batch grows: where calls have many checks, it
+// is the checks that fill the memory.
+func weight(calls, checks int64) int64 { return max(calls, checks/usualChecks) }
 
 func (r *Resolver) batches(months []int) [][]int {
+	calls, checks := r.rowsByMonth("calls"), r.rowsByMonth("checks")
 	rows := map[int]int64{}
-	for _, f := range r.tx.Manifest.Select(store.Current, "calls") {
+	for m, n := range calls {
+		rows[m] = weight(n, checks[m])
+	}
+	return inBatches(months, rows, r.batchRows())
+}
+
+// rowsByMonth counts the rows that a table will have after this load.
+func (r *Resolver) rowsByMonth(table string) map[int]int64 {
+	rows := map[int]int64{}
+	for _, f := range r.tx.Manifest.Select(store.Current, table) {
 		rows[f.Month] += f.Rows
 	}
 	for _, a := range r.res.Add {
-		if a.Part == store.Current && a.Table == "calls" {
+		if a.Part == store.Current && a.Table == table {
 			rows[a.Month] = a.Rows
 		}
 	}
-	return inBatches(months, rows, r.batchRows())
+	return rows
 }
 
 func (r *Resolver) batchRows() int64 {
@@ -225,7 +242,7 @@ const casesOrder = " ORDER BY started_at, episode"
 // casesOfMonth derives the cases of one month, a file for each stretch of time
 // that holds about as many calls as a batch may.
 func (r *Resolver) casesOfMonth(ctx context.Context, month int, rel Relations) error {
-	cuts, err := r.cuts(ctx, rel.Calls)
+	cuts, err := r.cuts(ctx, rel)
 	if err != nil {
 		return err
 	}
@@ -254,9 +271,14 @@ func (r *Resolver) casesOfMonth(ctx context.Context, month int, rel Relations) e
 
 // cuts are the times, in microseconds, at which a month is cut into stretches
 // of about as many calls as a batch may have; the first is only its beginning.
-func (r *Resolver) cuts(ctx context.Context, calls string) ([]int, error) {
+func (r *Resolver) cuts(ctx context.Context, rel Relations) ([]int, error) {
+	calls := rel.Calls
 	n, err := r.count(ctx, "SELECT count(*) FROM ("+calls+")")
-	parts := (n + r.batchRows() - 1) / r.batchRows()
+	if err != nil {
+		return nil, err
+	}
+	checks, err := r.count(ctx, "SELECT count(*) FROM ("+rel.Checks+")")
+	parts := (weight(n, checks) + r.batchRows() - 1) / r.batchRows()
 	if err != nil || parts <= 1 {
 		return []int{0}, err
 	}
