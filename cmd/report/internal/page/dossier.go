@@ -86,11 +86,7 @@ func dossierHead(n Node, r *replay.Report) (sheet.Page, error) {
 	if err != nil {
 		return p, err
 	}
-	for _, x := range []struct {
-		into *template.HTML
-		name string
-		html func() (template.HTML, error)
-	}{
+	err = fill(&p, []piece{
 		{&p.Heading, "", func() (template.HTML, error) { return n.Text("record.proposed.title") }},
 		{&p.Foot, "", func() (template.HTML, error) { return executeDossier("foot", n) }},
 		{&p.Opening, "", func() (template.HTML, error) { return executeDossier("opening.html", n) }},
@@ -99,18 +95,8 @@ func dossierHead(n Node, r *replay.Report) (sheet.Page, error) {
 		{nil, "Unit", func() (template.HTML, error) { return n.Text("unit") }},
 		{nil, "Proposal", func() (template.HTML, error) { return n.Text("record.proposed.id") }},
 		{nil, "Compared with", func() (template.HTML, error) { return n.Text("record.current.id") }},
-	} {
-		text, err := x.html()
-		if err != nil {
-			return p, err
-		}
-		if x.into != nil {
-			*x.into = text
-		} else {
-			p.Facts = append(p.Facts, sheet.Fact{Name: x.name, Value: text})
-		}
-	}
-	return p, nil
+	})
+	return p, err
 }
 
 // dossierBody writes the parts that have something to say, numbered.

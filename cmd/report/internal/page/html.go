@@ -118,11 +118,7 @@ func head(n Node) (sheet.Page, error) {
 		return sheet.Page{}, err
 	}
 	p := sheet.Page{Title: "Monthly review, " + label, Class: "review", Kicker: "Animal advice line \u00b7 monthly review of telephone triage"}
-	for _, x := range []struct {
-		into *template.HTML
-		name string
-		html func() (template.HTML, error)
-	}{
+	err = fill(&p, []piece{
 		{&p.Heading, "", func() (template.HTML, error) { return n.Text("period.month_label") }},
 		{&p.Foot, "", func() (template.HTML, error) { return execute("foot", n) }},
 		{nil, "Rates cover", func() (template.HTML, error) { return n.Text("period.label") }},
@@ -130,10 +126,24 @@ func head(n Node) (sheet.Page, error) {
 		{nil, "Unit", func() (template.HTML, error) { return n.Text("unit") }},
 		{nil, "Case definition", func() (template.HTML, error) { return n.Word("case_definition") }},
 		{nil, "Rules", func() (template.HTML, error) { return n.Word("ruleset") }},
-	} {
+	})
+	return p, err
+}
+
+// piece is one text of a page's frame: it goes into a place of its own or, with
+// a name, becomes a fact of the head.
+type piece struct {
+	into *template.HTML
+	name string
+	html func() (template.HTML, error)
+}
+
+// fill puts the pieces into a page, facts in their order.
+func fill(p *sheet.Page, pieces []piece) error {
+	for _, x := range pieces {
 		text, err := x.html()
 		if err != nil {
-			return p, err
+			return err
 		}
 		if x.into != nil {
 			*x.into = text
@@ -141,7 +151,7 @@ func head(n Node) (sheet.Page, error) {
 			p.Facts = append(p.Facts, sheet.Fact{Name: x.name, Value: text})
 		}
 	}
-	return p, nil
+	return nil
 }
 
 // execute runs one template of the sections.
