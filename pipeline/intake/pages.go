@@ -5,64 +5,32 @@ import (
 	"math"
 
 	"github.com/apache/arrow-go/v18/arrow"
-	"github.com/apache/arrow-go/v18/arrow/memory"
 	"github.com/apache/arrow-go/v18/parquet"
-	"github.com/apache/arrow-go/v18/parquet/file"
-	"github.com/apache/arrow-go/v18/parquet/metadata"
 
+	"hindcheck/pipeline/pagefile"
 	"hindcheck/pipeline/records"
 )
 
-// content is what a column's pages hold: values encoded behind the levels in
-// page, and a dictionary that they point into, if there is one.
+// content is how the values of a page are encoded, and the dictionary that they
+// point into, if there is one.
 type content struct {
 	encoding parquet.Encoding
 	dict     []byte
 	words    int // entries of dict; -1: no dictionary
 }
 
-// column writes one column of a row group.
-func (f *partFile) column(meta *metadata.ColumnChunkMetaDataBuilder, c *column, ordinal, n int) error {
-	if err := f.begin(meta, ordinal); err != nil {
-		return err
-	}
+// pageOf encodes the first n rows of a column.
+func (f *partFile) pageOf(c *column, n int) pagefile.Page {
 	nulls := c.nulls(n)
 	f.page = f.page[:0]
 	if !c.Required {
-		f.page = appendLevels(f.page, c.valid, n, nulls)
+		f.page = pagefile.AppendLevels(f.page, c.valid, n, nulls)
 	}
 	body := content{parquet.Encodings.Plain, nil, -1}
 	if nulls < n {
 		body = f.encode(c, n, nulls)
 	}
-	if body.words >= 0 {
-		page := file.NewDictionaryPage(memory.NewBufferBytes(body.dict), int32(body.words), parquet.Encodings.Plain)
-		if _, err := f.pager.WriteDictionaryPage(page); err != nil {
-			return err
-		}
-	}
-	data := f.page
-	if f.pager.HasCompressor() {
-		f.compressed.Reset()
-		data = f.pager.Compress(&f.compressed, f.page)
-	}
-	page := file.NewDataPageV1(memory.NewBufferBytes(data), int32(n), body.encoding, parquet.Encodings.RLE, parquet.Encodings.RLE, int32(len(f.page)))
-	defer page.Release()
-	if _, err := f.pager.WriteDataPage(page); err != nil {
-		return err
-	}
-	return f.pager.Close(body.words >= 0, false)
-}
-
-// begin makes the page writer ready for a column.
-func (f *partFile) begin(meta *metadata.ColumnChunkMetaDataBuilder, ordinal int) (err error) {
-	path := meta.Descr().Path()
-	codec, level := f.props.CompressionFor(path), f.props.CompressionLevelFor(path)
-	if f.pager == nil {
-		f.pager, err = file.NewPageWriter(f.out, codec, level, meta, f.groups, int16(ordinal), memory.DefaultAllocator, false, nil, nil)
-		return err
-	}
-	return f.pager.Reset(f.out, codec, level, meta, f.groups, int16(ordinal), nil, nil)
+	return pagefile.Page{Data: f.page, Encoding: body.encoding, Dict: body.dict, Words: body.words}
 }
 
 // nulls counts the rows without a value.
@@ -87,10 +55,10 @@ func (f *partFile) encode(c *column, n, nulls int) content {
 		return f.keys(c, n, nulls)
 	case records.Text:
 		f.indices = dense(f.indices, c.i32, c.valid, n, nulls)
-		f.page = appendIndices(f.page, f.indices, len(c.words.hashes))
+		f.page = pagefile.AppendIndices(f.page, f.indices, len(c.words.hashes))
 		return content{parquet.Encodings.RLEDict, c.words.page, len(c.words.hashes)}
 	case records.Boolean:
-		f.page = appendBits(f.page, dense(nil, c.b8, c.valid, n, nulls))
+		f.page = pagefile.AppendBits(f.page, dense(nil, c.b8, c.valid, n, nulls))
 		return content{parquet.Encodings.Plain, nil, -1}
 	case records.Float:
 		return few(f, c.f64, c, n, nulls, math.Float64bits, func(dst []byte, v float64) []byte {
@@ -111,7 +79,7 @@ func (f *partFile) encode(c *column, n, nulls int) content {
 // few encodes numbers by a dictionary when there are few different ones, else
 // as they are.
 func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) uint64, put func([]byte, T) []byte) content {
-	f.distinct.reset()
+	f.distinct.Reset()
 	f.indices = f.indices[:0]
 	start := len(f.page)
 	dict := []byte(nil)
@@ -119,8 +87,8 @@ func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) ui
 		if nulls > 0 && c.valid[i] == 0 {
 			continue
 		}
-		known := len(f.distinct.values)
-		k, ok := f.distinct.add(key(v))
+		known := len(f.distinct.Values)
+		k, ok := f.distinct.Add(key(v))
 		if !ok {
 			f.page = f.page[:start]
 			for j, v := range values[:n] {
@@ -135,8 +103,8 @@ func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) ui
 		}
 		f.indices = append(f.indices, k)
 	}
-	f.page = appendIndices(f.page, f.indices, len(f.distinct.values))
-	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.values)}
+	f.page = pagefile.AppendIndices(f.page, f.indices, len(f.distinct.Values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.Values)}
 }
 
 // whole encodes 64-bit numbers: one that stands in every row as a dictionary
@@ -144,15 +112,15 @@ func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) ui
 func (f *partFile) whole(c *column, n, nulls int) content {
 	f.i64 = dense(f.i64, c.i64, c.valid, n, nulls)
 	switch {
-	case constantOf(f.i64):
+	case pagefile.Constant(f.i64):
 		f.indices = append(f.indices[:0], make([]int32, len(f.i64))...)
-		f.page = appendIndices(f.page, f.indices, 1)
+		f.page = pagefile.AppendIndices(f.page, f.indices, 1)
 		return content{parquet.Encodings.RLEDict, binary.LittleEndian.AppendUint64(nil, uint64(f.i64[0])), 1}
 	case c.Name == records.RowHash:
 		f.page = append(f.page, arrow.Int64Traits.CastToBytes(f.i64)...)
 		return content{parquet.Encodings.Plain, nil, -1}
 	}
-	f.page = appendDelta(f.page, f.i64)
+	f.page = pagefile.AppendDelta(f.page, f.i64)
 	return content{parquet.Encodings.DeltaBinaryPacked, nil, -1}
 }
 
@@ -182,19 +150,19 @@ func (f *partFile) keys(c *column, n, nulls int) content {
 		}
 		f.indices = append(f.indices, int32(len(dict)/16-1))
 	}
-	f.page = appendIndices(f.page, f.indices, changes)
+	f.page = pagefile.AppendIndices(f.page, f.indices, changes)
 	return content{parquet.Encodings.RLEDict, dict, changes}
 }
 
-// fewKeys encodes keys of which there are at most maxDistinct. They are told
+// fewKeys encodes keys of which there are at most pagefile.MaxDistinct. They are told
 // apart by their first half; should two agree in it, there is no dictionary.
 func (f *partFile) fewKeys(keys []byte) (content, bool) {
-	f.distinct.reset()
+	f.distinct.Reset()
 	f.indices = f.indices[:0]
 	var dict []byte
 	for i := 0; i < len(keys); i += 16 {
-		known := len(f.distinct.values)
-		k, ok := f.distinct.add(binary.LittleEndian.Uint64(keys[i:]))
+		known := len(f.distinct.Values)
+		k, ok := f.distinct.Add(binary.LittleEndian.Uint64(keys[i:]))
 		if !ok {
 			return content{}, false
 		}
@@ -205,8 +173,8 @@ func (f *partFile) fewKeys(keys []byte) (content, bool) {
 		}
 		f.indices = append(f.indices, k)
 	}
-	f.page = appendIndices(f.page, f.indices, len(f.distinct.values))
-	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.values)}, true
+	f.page = pagefile.AppendIndices(f.page, f.indices, len(f.distinct.Values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.Values)}, true
 }
 
 // denseKeys returns the keys without gaps; without nulls it copies nothing.

@@ -1,19 +1,19 @@
-package intake
+package pagefile
 
 import (
 	"encoding/binary"
 	"math/bits"
 )
 
-// The encodings of Parquet that staged files use, by the Parquet format
+// The encodings of Parquet that our files use, by the Parquet format
 // specification (apache/parquet-format, Encodings.md): the hybrid of run
 // lengths and packed bits for levels and dictionary indices, and packed
 // differences for whole numbers. A test reads them back with the library's own
 // decoders.
 
-// appendLevels appends definition levels of 0 and 1: their length in four
+// AppendLevels appends definition levels of 0 and 1: their length in four
 // bytes, then one run when all are equal, else packed bits.
-func appendLevels(dst []byte, valid []uint8, n, nulls int) []byte {
+func AppendLevels(dst []byte, valid []uint8, n, nulls int) []byte {
 	at := len(dst)
 	dst = append(dst, 0, 0, 0, 0)
 	if nulls == 0 || nulls == n {
@@ -21,14 +21,14 @@ func appendLevels(dst []byte, valid []uint8, n, nulls int) []byte {
 		dst = append(dst, uint8(1-min(nulls, 1)))
 	} else {
 		dst = binary.AppendUvarint(dst, uint64((n+7)/8)<<1|1)
-		dst = appendBits(dst, valid[:n])
+		dst = AppendBits(dst, valid[:n])
 	}
 	binary.LittleEndian.PutUint32(dst[at:], uint32(len(dst)-at-4))
 	return dst
 }
 
-// appendBits packs flags of 0 and 1, the first in the lowest bit.
-func appendBits(dst []byte, flags []uint8) []byte {
+// AppendBits packs flags of 0 and 1, the first in the lowest bit.
+func AppendBits(dst []byte, flags []uint8) []byte {
 	// The product moves the low bits of eight bytes side by side to the top.
 	const gather = 0x0102040810204080
 	for ; len(flags) >= 8; flags = flags[8:] {
@@ -44,15 +44,15 @@ func appendBits(dst []byte, flags []uint8) []byte {
 	return dst
 }
 
-// appendIndices appends dictionary indices: their width in bits, then one run
+// AppendIndices appends dictionary indices: their width in bits, then one run
 // when all are equal, else packed bits.
-func appendIndices(dst []byte, indices []int32, words int) []byte {
+func AppendIndices(dst []byte, indices []int32, words int) []byte {
 	width := bits.Len(uint(max(words-1, 0)))
 	dst = append(dst, uint8(width))
 	if len(indices) == 0 {
 		return dst
 	}
-	if width == 0 || constantOf(indices) {
+	if width == 0 || Constant(indices) {
 		dst = binary.AppendUvarint(dst, uint64(len(indices))<<1)
 		for b := range (width + 7) / 8 {
 			dst = append(dst, uint8(indices[0]>>(8*b)))
@@ -87,8 +87,8 @@ func appendPacked(dst []byte, values []int32, width int) []byte {
 	return dst
 }
 
-// constantOf reports whether all values are equal.
-func constantOf[T comparable](values []T) bool {
+// Constant reports whether all values are equal.
+func Constant[T comparable](values []T) bool {
 	for _, v := range values {
 		if v != values[0] {
 			return false
@@ -103,8 +103,8 @@ const (
 	deltaMini  = 32
 )
 
-// appendDelta appends whole numbers as packed differences.
-func appendDelta(dst []byte, values []int64) []byte {
+// AppendDelta appends whole numbers as packed differences.
+func AppendDelta(dst []byte, values []int64) []byte {
 	dst = binary.AppendUvarint(dst, deltaBlock)
 	dst = binary.AppendUvarint(dst, deltaBlock/deltaMini)
 	dst = binary.AppendUvarint(dst, uint64(len(values)))
@@ -177,33 +177,35 @@ func appendWide(dst []byte, values []uint64, width int) []byte {
 	return dst
 }
 
-// distinct numbers the values of a column that has few different ones.
-type distinct struct {
-	slots  [8192]int32 // index + 1
-	values []uint64
+// Distinct numbers the values of a column that has few different ones.
+type Distinct struct {
+	slots [8192]int32 // index + 1
+	// Values are the different values by index.
+	Values []uint64
 }
 
-// maxDistinct is how many different values are worth a dictionary.
-const maxDistinct = 2048
+// MaxDistinct is how many different values are worth a dictionary.
+const MaxDistinct = 2048
 
-func (d *distinct) reset() {
+// Reset forgets all values.
+func (d *Distinct) Reset() {
 	clear(d.slots[:])
-	d.values = d.values[:0]
+	d.Values = d.Values[:0]
 }
 
-// add returns the index of v; ok is false when there are too many values.
-func (d *distinct) add(v uint64) (int32, bool) {
+// Add returns the index of v; ok is false when there are too many values.
+func (d *Distinct) Add(v uint64) (int32, bool) {
 	for i := v * 0x9e3779b97f4a7c15 >> 51; ; i = (i + 1) & 8191 {
 		s := d.slots[i]
 		if s == 0 {
-			if len(d.values) == maxDistinct {
+			if len(d.Values) == MaxDistinct {
 				return 0, false
 			}
-			d.values = append(d.values, v)
-			d.slots[i] = int32(len(d.values))
-			return int32(len(d.values) - 1), true
+			d.Values = append(d.Values, v)
+			d.slots[i] = int32(len(d.Values))
+			return int32(len(d.Values) - 1), true
 		}
-		if d.values[s-1] == v {
+		if d.Values[s-1] == v {
 			return s - 1, true
 		}
 	}
