@@ -25,7 +25,7 @@ type names struct {
 //	{{strata}}          the strata columns, each followed by a comma
 //	{{stratum}}         a list of the strata columns as text
 //	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
-//	                    present, unknown: 0 or 1, as INTEGER, within sum()
+//	                    present, unknown: episodes of a group, see flagSums
 //	{{range flagList}}  .Bit, .Present, .Unknown, .State, .Level for each flag
 //	{{nFired}}          how many flags fired
 //	{{words}}           the columns that hold the bits, each after a comma
@@ -104,18 +104,6 @@ type findingSQL struct {
 // bit is 1 where the flag's bit is set in the words of prefix, as INTEGER.
 func bit(prefix string, i int) string {
 	return fmt.Sprintf("((%s_%d >> %d) & 1)::INTEGER", prefix, i/64, i%64)
-}
-
-func (d *DB) flagSums(what string) (string, error) {
-	prefix, ok := map[string]string{"present": "fired", "unknown": "unknown"}[what]
-	if !ok {
-		return "", fmt.Errorf("flags %q: expected present or unknown", what)
-	}
-	parts := make([]string, len(d.meta.Flags))
-	for i := range d.meta.Flags {
-		parts[i] = "sum(" + bit(prefix, i) + ")::BIGINT"
-	}
-	return "[" + strings.Join(parts, ", ") + "]::BIGINT[]", nil
 }
 
 func (d *DB) flagList() []flagSQL {

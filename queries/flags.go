@@ -37,6 +37,45 @@ func (d *DB) FlagCounts(ctx context.Context, s Scope, cut int) ([]FlagCountsRow,
 	})
 }
 
+// FlagTablesRow is one row of FlagTables: the two-by-two table of one flag.
+type FlagTablesRow struct {
+	// Flag: position in the rules file, from 0.
+	Flag int `json:"flag"`
+	// Month: of the first contact, yyyymm.
+	Month int `json:"month"`
+	// Species: of the animal; empty if not recorded.
+	Species string `json:"species"`
+	// Mature: whether outcomes had time to arrive.
+	Mature bool `json:"mature"`
+	// TP: the flag fired on an animal in need.
+	TP int64 `json:"tp"`
+	// FP: the flag fired on an animal not in need.
+	FP int64 `json:"fp"`
+	// FN: the flag was ruled out on an animal in need.
+	FN int64 `json:"fn"`
+	// TN: the flag was ruled out on an animal not in need.
+	TN int64 `json:"tn"`
+	// UnknownNeeded: the flag neither fired nor was ruled out, animal in need.
+	UnknownNeeded int64 `json:"unknown_needed"`
+	// UnknownNotNeeded: likewise, animal not in need.
+	UnknownNotNeeded int64 `json:"unknown_not_needed"`
+	// PresentUnverified: the flag fired and need is not known.
+	PresentUnverified int64 `json:"present_unverified"`
+	// AbsentUnverified: the flag was ruled out and need is not known.
+	AbsentUnverified int64 `json:"absent_unverified"`
+	// UnknownUnverified: neither the flag nor need is known.
+	UnknownUnverified int64 `json:"unknown_unverified"`
+}
+
+// FlagTables answers: What are the two-by-two tables of every flag against need, by species and month? Where the
+// flag or need is not known stands beside each table. One row per flag, month, species and maturity that occurs.
+func (d *DB) FlagTables(ctx context.Context, s Scope, cut int) ([]FlagTablesRow, error) {
+	return ask(ctx, d, "flag_tables", names{}, with(s.args(), "cut", cut), func(r *FlagTablesRow) []any {
+		return []any{&r.Flag, &r.Month, &r.Species, &r.Mature, &r.TP, &r.FP, &r.FN, &r.TN, &r.UnknownNeeded, &r.UnknownNotNeeded,
+			&r.PresentUnverified, &r.AbsentUnverified, &r.UnknownUnverified}
+	})
+}
+
 // FlagEscalationRow is one row of FlagEscalation.
 type FlagEscalationRow struct {
 	// Flag: position in the rules file, from 0.

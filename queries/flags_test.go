@@ -2,6 +2,7 @@ package queries_test
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"strconv"
 	"strings"
 	"testing"
@@ -42,6 +43,71 @@ func TestFlagCounts(t *testing.T) {
 	`)
 	none, err := nobody(t).FlagCounts(ctx, scope, 3)
 	same(t, none, err, "")
+}
+
+func TestFlagTables(t *testing.T) {
+	d, _ := line(t)
+	got, err := d.FlagTables(ctx, scope, 3)
+	var second []queries.FlagTablesRow
+	for _, r := range got {
+		if r.Flag == 1 {
+			second = append(second, r)
+		}
+	}
+	// pale_gums: flag month species mature, tp fp fn tn, unknown by need, unverified present absent unknown
+	same(t, second, err, `
+		1 202606 true      0 0 0 0  0 0  0 0 1   // 13, of no recorded species
+		1 202606 cat true  0 0 0 2  0 0  0 0 0   // 3 and 6
+		1 202606 dog true  1 0 2 0  2 0  0 1 2   // 2; 1 and 5; unknown 7 and 9; unverified 4, and 8 and 14
+		1 202607 dog false 0 0 0 1  0 0  0 1 0   // 11; unverified 10
+	`)
+	emergency, err := d.FlagTables(ctx, scope, 4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, r := range emergency {
+		if r.Flag == 1 && r.Month == 202606 && r.Species == "dog" && (r.UnknownNeeded != 1 || r.UnknownNotNeeded != 1 || r.FN != 2) {
+			t.Errorf("row %d: %+v; want 7 not in need of an emergency visit", i, r)
+		}
+	}
+	none, err := nobody(t).FlagTables(ctx, scope, 3)
+	same(t, none, err, "")
+}
+
+// Sums of two flags at a time hold however many flags there are: counted again
+// bit by bit in Go, at the edges of lanes and words.
+func TestFlagSums(t *testing.T) {
+	for _, n := range []int{1, 2, 3, 48, 61, 62, 63, 64, 65, 70, 126, 127, 130} {
+		var many queries.Meta
+		for i := range n {
+			many.Flags = append(many.Flags, queries.Flag{ID: fmt.Sprintf("flag_%d", i)})
+		}
+		d, db := queriestest.Open(t, many)
+		rng := rand.New(rand.NewPCG(1, uint64(n)))
+		want := make([][2]int64, n)
+		for k := range 20 {
+			letters := make([]byte, n)
+			for i := range letters {
+				letters[i] = "+-?"[rng.IntN(3)]
+				switch letters[i] {
+				case '+':
+					want[i][0]++
+				case '?':
+					want[i][1]++
+				}
+			}
+			queriestest.Case(t, db, many, row{"n": k, "started_at": day(6, 1), "need_same_day": 1, "flags": string(letters)})
+		}
+		got, err := d.FlagTables(ctx, scope, 3)
+		if err != nil || len(got) != n {
+			t.Fatalf("%d flags: %d rows, %v", n, len(got), err)
+		}
+		for i, r := range got {
+			if r.Flag != i || r.TP != want[i][0] || r.UnknownNeeded != want[i][1] || r.FN != 20-want[i][0]-want[i][1] {
+				t.Errorf("%d flags: %+v; want %d fired, %d unknown of 20", n, r, want[i][0], want[i][1])
+			}
+		}
+	}
 }
 
 func TestFlagEscalation(t *testing.T) {

@@ -401,7 +401,7 @@ func (p *published) recountFlags(t *testing.T) {
 // coarser are the questions whose answer from a release may differ, because
 // they show what was coarsened: properties of the animal, months, times, keys.
 var coarser = []string{"advice_groups", "code_shares", "feed_coverage", "levels_apart", "missed_cases", "months", "subgroups", "usual_checks", "check_handling", "person_hurt_calls",
-	"unit_counts", "not_attended", "person_hurt", "process_by_month", "threshold_values", "tune_patterns"}
+	"flag_tables", "unit_counts", "not_attended", "person_hurt", "process_by_month", "threshold_values", "tune_patterns"}
 
 // everyQuestion asks every question of source and release: the same answer, or
 // one that is known to be coarser, or a refusal that says why.

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -132,7 +133,11 @@ func Insert(t testing.TB, db *sql.DB, table string, row Row) {
 	var cols, marks []string
 	var args []any
 	for _, k := range slices.Sorted(maps.Keys(row)) {
-		cols, marks, args = append(cols, `"`+k+`"`), append(marks, "?"), append(args, row[k])
+		v := row[k]
+		if word, ok := v.(uint64); ok {
+			v = strconv.FormatUint(word, 10) // database/sql refuses the highest bit
+		}
+		cols, marks, args = append(cols, `"`+k+`"`), append(marks, "?"), append(args, v)
 	}
 	stmt := fmt.Sprintf("INSERT INTO %s (%s) VALUES (%s)", table, strings.Join(cols, ", "), strings.Join(marks, ", "))
 	if _, err := db.Exec(stmt, args...); err != nil {
