@@ -5,8 +5,10 @@ import (
 	_ "embed"
 	"flag"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -17,6 +19,7 @@ import (
 	"hindcheck/pipeline/privacy"
 	"hindcheck/pipeline/resolve"
 	"hindcheck/pipeline/store"
+	"hindcheck/pipeline/timingtest"
 )
 
 var loadCalls = flag.Int("load-calls", 2_000, "calls of BenchmarkLoad; each has about six checks")
@@ -35,52 +38,59 @@ const (
 
 // BenchmarkLoad measures a whole first load of the demonstration line beside
 // DuckDB's bare copy of its calls and checks from CSV to Parquet
-// (testdata/bench/copy.sql). The two take turns at going first. Reported, in
-// seconds of processor time of this process where the system tells it (else of
-// the clock) and a load:
+// (testdata/bench/copy.sql). The two take turns at going first. Reported are
+// medians over the runs, in seconds of processor time of this process (-s) and
+// by the clock (-wall-s), and the ratios of both to the copy's:
 //
-//	read-s, records-s, cases-s, commit-s  the parts of the load
-//	copy-s                                the bare copy
-//	records/copy, cases/copy, load/copy   ratios of the totals
-//	TABLE-size/duckdb                     bytes of our files to one file of
-//	                                      the same rows written by DuckDB
+//	read      reading the exports into staged files
+//	records   duplicates, calls, checks, outcomes; writing them
+//	cases     deriving the cases
+//	commit    making it the present
+//	rows      reading, calls and checks with their commit: what the copy does, and more
+//	derived   episodes, outcomes and their links, cases: what the copy knows nothing of
+//	load      all of it
+//	TABLE-size/duckdb   bytes of our files to one file of the same rows written by DuckDB
 //
 // Both sides must have read the same rows, and a file that DuckDB wrote of our
 // rows must hold the same ones: counts and hashes are compared in the same run.
 //
-// The goal is 1.0 for records/copy, and about as much again for cases/copy.
+// The goal is 0.8 for rows/copy-wall and at most 1.0, and at most 1.0 more for
+// derived/copy-wall.
 //
 //	go test ./cmd/ingest -run x -bench Load -load-calls 500000 -benchtime 2x
 func BenchmarkLoad(b *testing.B) {
 	dir := benchLine(b, *loadCalls)
 	b.Run(fmt.Sprintf("calls=%d/threads=%d", *loadCalls, benchThreads), func(b *testing.B) {
-		spent := map[string]float64{}
+		times := timingtest.New()
 		var last, peer string
 		var sum *pipeline.Summary
 		for i := 0; b.Loop(); i++ {
+			removeAll(b, last, peer)
 			out := b.TempDir()
-			last, peer = filepath.Join(out, "store"), out
-			sides := []func(){
-				func() { sum = wholeLoad(b, dir, last, spent) },
-				func() { copyExports(b, dir, out, spent) },
-			}
-			if i%2 == 1 {
-				sides[0], sides[1] = sides[1], sides[0]
-			}
-			for _, side := range sides {
-				side()
-			}
+			last, peer = filepath.Join(out, "store"), filepath.Join(out, "copy")
+			timingtest.Turns(i,
+				func() { sum = wholeLoad(b, dir, last, times) },
+				func() { copyExports(b, dir, peer, times) })
 		}
-		for part, s := range spent {
-			b.ReportMetric(s/float64(b.N), part+"-s")
-		}
-		whole := spent["read"] + spent["records"] + spent["cases"] + spent["commit"]
-		for name, s := range map[string]float64{"records": spent["records"], "cases": spent["cases"], "load": whole} {
-			b.ReportMetric(s/spent["copy"], name+"/copy")
+		times.Report(b)
+		for _, part := range []string{"rows", "derived", "records", "cases", "load"} {
+			times.Ratio(b, part, "copy")
 		}
 		sameRows(b, sum, peer)
 		reportSizes(b, last)
 	})
+}
+
+// removeAll makes room: the files of large runs fill a disk.
+func removeAll(b *testing.B, dirs ...string) {
+	b.Helper()
+	for _, d := range dirs {
+		if d != "" {
+			if err := os.RemoveAll(d); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
 }
 
 // benchLine writes exports of the demonstration line with its descriptions and
@@ -97,26 +107,32 @@ func benchLine(b *testing.B, calls int) string {
 	return dir
 }
 
-// wholeLoad loads the line and adds the time of each part to spent.
-func wholeLoad(b *testing.B, dir, into string, spent map[string]float64) *pipeline.Summary {
+// wholeLoad loads the line and notes the time of each part and of those together.
+func wholeLoad(b *testing.B, dir, into string, times *timingtest.Times) *pipeline.Summary {
 	b.Helper()
 	key, err := privacy.NewKey([]byte("a key that is only for measuring"))
 	if err != nil {
 		b.Fatal(err)
 	}
-	part, since := "read", processorTime()
+	spent := map[string]timingtest.Spent{}
+	step, since := "read", timingtest.Now()
 	enter := func(next string) {
-		now := processorTime()
-		spent[part] += (now - since).Seconds()
-		part, since = next, now
+		s := since.Since()
+		for _, part := range partsOf(step) {
+			spent[part] = spent[part].Plus(s)
+		}
+		step, since = next, timingtest.Now()
 	}
 	sum, err := pipeline.Load(context.Background(), pipeline.LoadOptions{
 		Store: into, Exports: []string{filepath.Join(dir, "exports")}, Sources: []string{filepath.Join(dir, "sources")},
 		Files: pipeline.DefinitionFiles{Rules: filepath.Join(dir, "rules.yaml"),
 			CaseDefinition: filepath.Join(dir, "case_definition.yaml"), Strata: filepath.Join(dir, "strata.yaml")},
 		Key: key, Now: time.Date(2026, 11, 10, 8, 0, 0, 0, time.UTC), Threads: benchThreads, MemoryMB: benchMemoryMB, Software: "benchmark",
-		Progress: func(step string, _ int64) {
-			if next := partOf(step); next != part {
+		Progress: func(next string, _ int64) {
+			if strings.HasPrefix(next, "read ") {
+				next = "read"
+			}
+			if next != step {
 				enter(next)
 			}
 		},
@@ -124,6 +140,9 @@ func wholeLoad(b *testing.B, dir, into string, spent map[string]float64) *pipeli
 	enter("")
 	if err != nil {
 		b.Fatal(err)
+	}
+	for _, part := range slices.Sorted(maps.Keys(spent)) {
+		times.Add(part, spent[part])
 	}
 	return sum
 }
@@ -160,25 +179,32 @@ func fingerprint(b *testing.B, paths []string, expression string) (n int64, sum 
 	return n, sum
 }
 
-// partOf sorts the steps that a load tells of.
-func partOf(step string) string {
-	switch {
-	case strings.HasPrefix(step, "read "):
-		return "read"
-	case step == "derive cases", step == "commit":
-		return strings.TrimPrefix(step, "derive ")
+// partsOf sorts a step that a load tells of into the parts it counts towards.
+func partsOf(step string) []string {
+	switch step {
+	case "read":
+		return []string{"read", "rows", "load"}
+	case "commit":
+		return []string{"commit", "rows", "load"}
+	case "derive cases":
+		return []string{"cases", "derived", "load"}
+	case "find episodes", "resolve outcomes", "resolve coverage":
+		return []string{"records", "derived", "load"}
 	}
-	return "records"
+	return []string{"records", "rows", "load"}
 }
 
 // copyExports runs the peer.
-func copyExports(b *testing.B, dir, out string, spent map[string]float64) {
+func copyExports(b *testing.B, dir, out string, times *timingtest.Times) {
 	b.Helper()
-	since := processorTime()
-	for _, name := range []string{"calls", "checks"} {
-		runSQL(b, copySQL, out, "EXPORTS", duck.Quote(filepath.Join(dir, "exports", name+"-*.csv")), "TARGET", duck.Quote(filepath.Join(out, name+".parquet")))
+	if err := os.MkdirAll(out, 0o755); err != nil {
+		b.Fatal(err)
 	}
-	spent["copy"] += (processorTime() - since).Seconds()
+	times.Run("copy", func() {
+		for _, name := range []string{"calls", "checks"} {
+			runSQL(b, copySQL, out, "EXPORTS", duck.Quote(filepath.Join(dir, "exports", name+"-*.csv")), "TARGET", duck.Quote(filepath.Join(out, name+".parquet")))
+		}
+	})
 }
 
 // runSQL fills in the literals and runs a statement; spilled blocks go to temp.

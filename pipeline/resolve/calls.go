@@ -25,6 +25,7 @@ func (r *Resolver) calls(ctx context.Context) error {
 	if err := r.keyed(ctx, callsTable); err != nil {
 		return err
 	}
+	r.tell("find episodes")
 	script := []string{
 		`CREATE TABLE gone AS SELECT call, was_month FROM cmp_calls WHERE class = 'superseding'`,
 		`CREATE TABLE stirred AS
@@ -69,6 +70,7 @@ func (r *Resolver) calls(ctx context.Context) error {
 			return err
 		}
 	}
+	r.tell("write calls")
 	return r.writeCalls(ctx)
 }
 

@@ -139,14 +139,19 @@ func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Opt
 		{"settle reasons", r.settleAside}, {"drop reasons", r.dropReread}, {"derive cases", r.cases},
 	}
 	for _, s := range steps {
-		if set.Progress != nil {
-			set.Progress(s.name)
-		}
+		r.tell(s.name)
 		if err := s.run(ctx); err != nil {
 			return nil, fmt.Errorf("%s: %w", s.name, err)
 		}
 	}
 	return r.res, nil
+}
+
+// tell says which step begins.
+func (r *Resolver) tell(step string) {
+	if r.set.Progress != nil {
+		r.set.Progress(step)
+	}
 }
 
 // open makes the views st_TABLE (staged) and cur_TABLE (present), and the

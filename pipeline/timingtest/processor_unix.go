@@ -1,6 +1,6 @@
 //go:build unix
 
-package main
+package timingtest
 
 import (
 	"time"
@@ -8,9 +8,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// processorTime is what this process has used so far, DuckDB's threads
+// Processor is what this process has used so far, DuckDB's threads
 // included: on a shared machine the clock tells little.
-func processorTime() time.Duration {
+func Processor() time.Duration {
 	var u unix.Rusage
 	if err := unix.Getrusage(unix.RUSAGE_SELF, &u); err != nil {
 		panic(err) // RUSAGE_SELF cannot fail
