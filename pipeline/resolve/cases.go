@@ -3,11 +3,13 @@ package resolve
 import (
 	"context"
 	_ "embed"
+	"errors"
 	"fmt"
 	"strings"
 	"text/template"
 
 	"hindcheck/pipeline/casedef"
+	"hindcheck/pipeline/derive"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/rules"
 	"hindcheck/pipeline/store"
@@ -137,17 +139,16 @@ func (r *Resolver) cases(ctx context.Context) error {
 			return err
 		}
 	}
-	for _, months := range r.batches(monthList(r.touched)) {
-		if err := r.casesOf(ctx, months); err != nil {
-			return fmt.Errorf("months %s: %w", joinInts(months), err)
+	for _, m := range monthList(r.touched) {
+		if err := r.casesOf(ctx, m); err != nil {
+			return fmt.Errorf("month %d: %w", m, err)
 		}
 	}
 	return nil
 }
 
-// batchRows bounds the calls whose cases are derived in one query. Planning the
-// query costs about as much as deriving ten thousand cases, so small months go
-// together; the bound keeps memory from growing with the store.
+// batchRows bounds the calls whose cases are derived by one query; it keeps memory
+// from growing with the month.
 const batchRows = 40_000
 
 // usualChecks is how many checks a call has for which batchRows was measured.
@@ -156,29 +157,6 @@ const usualChecks = 6
 // weight is by how many calls a batch grows: where calls have many checks, it
 // is the checks that fill the memory.
 func weight(calls, checks int64) int64 { return max(calls, checks/usualChecks) }
-
-func (r *Resolver) batches(months []int) [][]int {
-	calls, checks := r.rowsByMonth("calls"), r.rowsByMonth("checks")
-	rows := map[int]int64{}
-	for m, n := range calls {
-		rows[m] = weight(n, checks[m])
-	}
-	return inBatches(months, rows, r.batchRows())
-}
-
-// rowsByMonth counts the rows that a table will have after this load.
-func (r *Resolver) rowsByMonth(table string) map[int]int64 {
-	rows := map[int]int64{}
-	for _, f := range r.tx.Manifest.Select(store.Current, table) {
-		rows[f.Month] += f.Rows
-	}
-	for _, a := range r.res.Add {
-		if a.Part == store.Current && a.Table == table {
-			rows[a.Month] = a.Rows
-		}
-	}
-	return rows
-}
 
 func (r *Resolver) batchRows() int64 {
 	if r.set.BatchRows > 0 {
@@ -202,46 +180,31 @@ func inBatches(months []int, rows map[int]int64, limit int64) [][]int {
 	return out
 }
 
-// casesOf derives the cases of some months and writes a file for each.
-func (r *Resolver) casesOf(ctx context.Context, months []int) error {
-	files := map[string][]string{}
-	for _, m := range months {
-		r.drop(store.Cases, "", m)
-		for _, tab := range Tables[:3] {
-			files[tab] = append(files[tab], r.present(tab, m)...)
-		}
-	}
-	if len(files["calls"]) == 0 {
+// casesOf derives the cases of a month.
+func (r *Resolver) casesOf(ctx context.Context, month int) error {
+	r.drop(store.Cases, "", month)
+	calls, checks, outcomes := r.present("calls", month), r.present("checks", month), r.present("outcomes", month)
+	if len(calls) == 0 {
 		return nil
 	}
-	rel := Relations{
-		Calls:    relation(files["calls"], callsTable.stored()),
-		Checks:   relation(files["checks"], checksTable.stored()),
-		Outcomes: relation(files["outcomes"], outcomesTable.stored()),
-	}
-	if len(months) == 1 {
-		return r.casesOfMonth(ctx, months[0], rel)
-	}
-	query, err := CasesSQL(rel, r.set)
-	if err != nil {
-		return err
-	}
-	if err := r.exec(ctx, "CREATE OR REPLACE TABLE derived AS "+query); err != nil {
-		return err
-	}
-	for _, m := range months {
-		if _, err := r.write(ctx, store.Cases, "", m, fmt.Sprintf("SELECT * FROM derived WHERE month = %d"+casesOrder, m)); err != nil {
+	if len(calls) == 1 && len(checks) <= 1 && !r.set.joinCases {
+		err := r.walkMonth(ctx, month, derive.Files{Calls: calls[0], Checks: strings.Join(checks, ""), Outcomes: outcomes})
+		if !errors.Is(err, derive.ErrOrder) {
 			return err
 		}
 	}
-	return nil
+	return r.joinMonth(ctx, month, Relations{
+		Calls:    relation(calls, callsTable.stored()),
+		Checks:   relation(checks, checksTable.stored()),
+		Outcomes: relation(outcomes, outcomesTable.stored()),
+	})
 }
 
 const casesOrder = " ORDER BY started_at, episode"
 
-// casesOfMonth derives the cases of one month, a file for each stretch of time
+// joinMonth derives the cases of one month by SQL, a file for each stretch of time
 // that holds about as many calls as a batch may.
-func (r *Resolver) casesOfMonth(ctx context.Context, month int, rel Relations) error {
+func (r *Resolver) joinMonth(ctx context.Context, month int, rel Relations) error {
 	cuts, err := r.cuts(ctx, rel)
 	if err != nil {
 		return err

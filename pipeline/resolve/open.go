@@ -28,9 +28,11 @@ type Settings struct {
 	// LinkHours is how long after a first contact an outcome without a call
 	// number may still be linked to it by animal.
 	LinkHours int
-	// BatchRows bounds the calls whose cases are derived at a time; 0 means
-	// 60,000.
+	// BatchRows bounds the calls whose cases are derived by one query, where they
+	// are derived by SQL; 0 means 40,000.
 	BatchRows int64
+	// joinCases derives all cases by SQL.
+	joinCases bool
 	// RebuildCases derives the cases of every month anew, because a
 	// definition has changed.
 	RebuildCases bool

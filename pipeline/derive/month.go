@@ -1,0 +1,207 @@
+package derive
+
+import (
+	"context"
+	"errors"
+	"os"
+
+	"hindcheck/pipeline/casedef"
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/pagefile"
+	"hindcheck/pipeline/rules"
+)
+
+// ErrOrder says that the files of a month cannot be walked side by side: checks
+// stand in another order than their calls, or a call before the one that opened
+// its episode.
+var ErrOrder = errors.New("calls and checks stand in different orders")
+
+// Definitions are what cases are derived under.
+type Definitions struct {
+	Dictionary *findings.Dictionary
+	// Program is nil where the line has no rules.
+	Program *rules.Program
+	CaseDef *casedef.Definition
+	// EpisodeHours is how long after its first contact an episode takes contacts.
+	EpisodeHours int
+	Shifts       Shifts
+}
+
+// Files are the stored files of one month; Checks may be empty.
+type Files struct {
+	Calls, Checks string
+	Outcomes      []string
+}
+
+// month is the walk over the records of one month.
+type month struct {
+	def   Definitions
+	words *vocabulary
+	clock *clock
+
+	calls    *callRows
+	checks   *checkRows
+	outcomes *outcomes
+
+	// waiting from head on are the episodes that may still take records, by their
+	// opening; idle ones are used again.
+	waiting []*episode
+	head    int
+	idle    []*episode
+	byID    map[key]*episode
+
+	best     []int64
+	record   rules.Record
+	result   rules.Result
+	unknown  casedef.Result
+	handling [5]int32
+
+	sheet *sheet
+	press *press
+	file  *pagefile.File
+	path  string
+	rows  int64
+}
+
+// Month derives the cases of a month and writes them to a new file at path, which
+// is not made if there are none. It returns the number of rows; on an error,
+// ErrOrder above all, there is no file.
+func Month(ctx context.Context, def Definitions, files Files, path string) (rows int64, err error) {
+	m := &month{def: def, words: newVocabulary(), clock: newClock(def.Shifts), byID: map[key]*episode{}, unknown: nothingKnown, press: &press{}, path: path,
+		best: make([]int64, len(def.Dictionary.Findings)), record: rules.Record{Values: make([]int32, len(def.Dictionary.Findings))}}
+	flagWords := 0
+	if def.Program != nil {
+		flagWords = def.Program.Set.Words()
+	}
+	m.sheet = newSheet(def.Dictionary, flagWords)
+	m.handling = [5]int32{none, m.words.number("free"), m.words.number("held"), m.words.number("wrapped"), m.words.number("refused")}
+	if m.calls, err = openCalls(ctx, files.Calls, m.words); err != nil {
+		return 0, err
+	}
+	defer m.calls.close()
+	if files.Checks != "" {
+		if m.checks, err = openChecks(ctx, files.Checks, newEncoder(def.Dictionary)); err != nil {
+			return 0, err
+		}
+		defer m.checks.close()
+	}
+	if m.outcomes, err = readOutcomes(ctx, files.Outcomes, m.words); err != nil {
+		return 0, err
+	}
+	err = m.walk(ctx)
+	if err == nil {
+		err = m.flush()
+	}
+	if m.file != nil {
+		err = errors.Join(err, m.file.Close())
+		if err != nil {
+			err = errors.Join(err, os.Remove(path))
+		}
+	}
+	return m.rows, err
+}
+
+// walk takes the calls in order, each with its checks.
+func (m *month) walk(ctx context.Context) error {
+	var r record
+	for n := 0; ; n++ {
+		if n%batchRows == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		more, err := m.calls.next(&r)
+		if err != nil {
+			return err
+		}
+		if !more {
+			break
+		}
+		readings, err := m.readings(r.call)
+		if err != nil {
+			return err
+		}
+		if !r.clinical {
+			continue
+		}
+		if err := m.emitUntil(r.startedAt); err != nil {
+			return err
+		}
+		e := m.byID[r.episode]
+		if r.call == r.episode {
+			e = m.open(&r)
+		}
+		if e == nil {
+			return ErrOrder
+		}
+		e.add(&r, readings, m.words)
+	}
+	for _, e := range m.waiting[m.head:] {
+		if err := m.emit(e); err != nil {
+			return err
+		}
+	}
+	if m.checks != nil {
+		done, err := m.checks.done()
+		if err == nil && !done {
+			err = ErrOrder
+		}
+		return err
+	}
+	return nil
+}
+
+func (m *month) readings(call key) ([]reading, error) {
+	if m.checks == nil {
+		return nil, nil
+	}
+	return m.checks.of(call)
+}
+
+// open begins an episode.
+func (m *month) open(r *record) *episode {
+	e := new(episode)
+	if n := len(m.idle); n > 0 {
+		e, m.idle = m.idle[n-1], m.idle[:n-1]
+	}
+	e.open(m.calls, r)
+	m.waiting = append(m.waiting, e)
+	m.byID[e.id] = e
+	return e
+}
+
+// emitUntil writes the episodes that take no record from now on.
+func (m *month) emitUntil(now int64) error {
+	for m.head < len(m.waiting) {
+		e := m.waiting[m.head]
+		if now-e.startedAt <= int64(m.def.EpisodeHours)*hour {
+			break
+		}
+		if err := m.emit(e); err != nil {
+			return err
+		}
+		delete(m.byID, e.id)
+		m.idle = append(m.idle, e)
+		m.head++
+	}
+	if 2*m.head > len(m.waiting) {
+		m.waiting, m.head = append(m.waiting[:0], m.waiting[m.head:]...), 0
+	}
+	return nil
+}
+
+// flush writes the rows collected so far.
+func (m *month) flush() error {
+	if m.sheet.n == 0 {
+		return nil
+	}
+	if m.file == nil {
+		sc, err := m.sheet.schema()
+		if err != nil {
+			return err
+		}
+		if m.file, err = pagefile.Create(m.path, sc, m.sheet.properties()); err != nil {
+			return err
+		}
+	}
+	m.rows += int64(m.sheet.n)
+	return m.sheet.write(m.file, m.press, m.words)
+}
