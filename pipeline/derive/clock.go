@@ -1,6 +1,10 @@
 package derive
 
-import "fmt"
+import (
+	"context"
+	"database/sql"
+	"fmt"
+)
 
 // hour, in microseconds.
 const hour = int64(3_600_000_000)
@@ -9,6 +13,26 @@ const hour = int64(3_600_000_000)
 // moments that lie step apart, the first at from. It is asked of the engine that
 // sorted the calls into months, so that the two never differ.
 type Shifts func(zone string, from, step int64, n int) ([]int64, error)
+
+// ShiftsOf asks DuckDB.
+func ShiftsOf(ctx context.Context, db *sql.DB) Shifts {
+	return func(zone string, from, step int64, n int) ([]int64, error) {
+		rows, err := db.QueryContext(ctx, `SELECT epoch_us(timezone($1, make_timestamptz($2 + i * $3))) - ($2 + i * $3) FROM range($4) moments(i) ORDER BY i`, zone, from, step, n)
+		if err != nil {
+			return nil, fmt.Errorf("clock of %s: %w", zone, err)
+		}
+		defer rows.Close()
+		out := make([]int64, 0, n)
+		for rows.Next() {
+			var shift int64
+			if err := rows.Scan(&shift); err != nil {
+				return nil, fmt.Errorf("clock of %s: %w", zone, err)
+			}
+			out = append(out, shift)
+		}
+		return out, rows.Err()
+	}
+}
 
 // clock looks up local times by day, by hour where the clock was changed on the
 // day, and by second where it was changed in the hour: asking for every moment was

@@ -15,7 +15,8 @@
 //  4. calls.go     which months change; the calls of each
 //  5. checks.go    a later export of a call replaces all its checks
 //  6. outcomes.go  outcomes are linked to episodes, by key or by animal and time
-//  7. cases.go     one narrow row an episode, months that changed only
+//  7. cases.go     one narrow row an episode, months that changed only: by a walk
+//     over the month's files (walk.go, package derive), or by SQL (cases.sql)
 //
 // Everything is done a month at a time, so that memory follows the busiest
 // month and not the store.

@@ -88,16 +88,18 @@ func (l line) rowsOf() string {
 }
 
 // The quicker ways give the same rows as the plain one: text as numbers of a
-// list of known words, and the cases of a month in several stretches.
+// list of known words, and cases by a walk over the files instead of joins, the
+// joins whole or in several stretches of a month.
 func TestQuickerWaysGiveTheSameRows(t *testing.T) {
 	rows := map[string]string{}
-	for _, way := range []string{"plain", "words", "stretches"} {
+	for _, way := range []string{"joins", "walk", "words", "stretches"} {
 		l := line{t, t.TempDir()}
 		set := testSettings(t)
 		words := l.wordsIn
 		if way != "words" {
 			words = nil
 		}
+		set.joinCases = way == "joins" || way == "stretches"
 		if way == "stretches" {
 			set.BatchRows = 1
 		}
@@ -109,14 +111,14 @@ func TestQuickerWaysGiveTheSameRows(t *testing.T) {
 			t.Errorf("cases in %d files; want the months cut", n)
 		}
 	}
-	for _, way := range []string{"words", "stretches"} {
-		if rows[way] != rows["plain"] {
-			t.Errorf("%s:\n%s\nplain:\n%s", way, rows[way], rows["plain"])
+	for _, way := range []string{"walk", "words", "stretches"} {
+		if rows[way] != rows["joins"] {
+			t.Errorf("%s:\n%s\njoins:\n%s", way, rows[way], rows["joins"])
 		}
 	}
 	for _, want := range []string{"current/calls: 9", "history/calls", "history/checks", "set_aside/", "cases/"} {
-		if !strings.Contains(rows["plain"], want) {
-			t.Errorf("the history has no %q and would not notice a fault:\n%s", want, rows["plain"])
+		if !strings.Contains(rows["joins"], want) {
+			t.Errorf("the history has no %q and would not notice a fault:\n%s", want, rows["joins"])
 		}
 	}
 }
