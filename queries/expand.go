@@ -38,6 +38,7 @@ type names struct {
 //	{{ruled}}           a SELECT of cases with the levels of two sets of rules
 //	{{oldFired}}        the flags of either that fired, as a list of positions;
 //	{{newFired}}        over {{ruled}}
+//	{{levelsOf "c" "p"}} p_low, p_level and p_high of the code c of {{ruled}}
 //	{{keys}}            site, species and the strata columns, each once
 //	{{tuneRelation "x"}} relation x with candidate thresholds and the rest of the rules;
 //	{{tuneRest "cut"}}  {{tuneBins}} and {{tuneNothing}} over it: see Tuning
@@ -72,6 +73,7 @@ func (d *DB) expand(q Question, n names) (string, error) {
 		"ruled":        func() (string, error) { r, err := d.ruled(n.replay); return r.query, err },
 		"oldFired":     func() (string, error) { r, err := d.ruled(n.replay); return r.oldFired, err },
 		"newFired":     func() (string, error) { r, err := d.ruled(n.replay); return r.newFired, err },
+		"levelsOf":     levelsOf,
 		"keys":         func() string { return d.keys() },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {

@@ -166,7 +166,8 @@ func (d *DB) ReplayDays(ctx context.Context, s Scope, p Replay, cut, nightFrom, 
 }
 
 // ruled is cases with the levels of both sets of rules: old_rule_low,
-// old_rule_level, old_rule_high, and the same with new_. oldFired and newFired list
+// old_rule_level, old_rule_high, the same with new_, and the code and the mark of
+// moved ones as of rules.SelectLevels. oldFired and newFired list
 // the flags that fired. Flags that the rules in force hold too are read from the
 // bits that the load has stored.
 type ruled struct{ query, oldFired, newFired string }
@@ -197,7 +198,7 @@ func (d *DB) ruled(p Replay) (r ruled, err error) {
 		for _, level := range []string{"rule_low", "rule_level", "rule_high"} {
 			asStored = append(asStored, level+" AS "+x.prefix+level)
 		}
-		asStored = append(asStored, rules.StoredPack+" AS "+x.prefix+"rule_pack")
+		asStored = append(asStored, "-1::SMALLINT AS "+x.prefix+"rule_code", "false AS "+x.prefix+"rule_moved")
 	}
 	if len(asStored) > 0 {
 		from = "(SELECT *, " + strings.Join(asStored, ", ") + " FROM " + from + ")"
@@ -211,6 +212,12 @@ func (d *DB) ruled(p Replay) (r ruled, err error) {
 		list[part.Prefix] = fired[i]
 	}
 	return ruled{query, list["old_"], list["new_"]}, nil
+}
+
+// levelsOf makes the three levels of a code of ruled, named with a prefix.
+func levelsOf(code, prefix string) string {
+	low, level, high := rules.LevelsOfCode(code)
+	return fmt.Sprintf("%[1]s AS %[4]s_low, %[2]s AS %[4]s_level, %[3]s AS %[4]s_high", low, level, high, prefix)
 }
 
 // withFindings adds the findings that the rules ask about and the store never

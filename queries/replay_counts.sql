@@ -24,19 +24,21 @@
 -- column: stratum, the recorded properties beside the level
 -- column: n, episodes
 -- row: one row per combination that occurs
-SELECT aged_month // 2 AS month, aged_month % 2 = 1 AS mature, coalesce(site, '') AS site, coalesce(species, '') AS species, (known % 4)::TINYINT AS age, (known // 4 % 5)::TINYINT AS level,
-  (levels // 3125)::TINYINT AS old_low, (levels // 625 % 5)::TINYINT AS old_level, (levels // 125 % 5)::TINYINT AS old_high, (levels // 25 % 5)::TINYINT AS new_low, (levels // 5 % 5)::TINYINT AS new_level, (levels % 5)::TINYINT AS new_high,
-  (known // 60 % 3 - 1)::TINYINT AS need_emergency, (known // 20 % 3 - 1)::TINYINT AS need_same_day, (known // 180)::TINYINT AS route, {{stratum}} AS stratum, n
-FROM (
-  -- Small numbers that belong together are packed into one: grouping by five
-  -- columns instead of sixteen takes a third of the time.
-  SELECT month * 2 + (started_at < $mature_before)::INTEGER AS aged_month, {{keys}},
-    (route * 9::TINYINT + need_emergency * 3::TINYINT + need_same_day + 4::TINYINT) * 20::SMALLINT + level * 4::TINYINT +
-      CASE WHEN age_months IS NULL OR age_months < 0 THEN 0::TINYINT WHEN age_months < 6 THEN 1::TINYINT WHEN age_months < 84 THEN 2::TINYINT ELSE 3::TINYINT END AS known,
-    old_rule_pack * 125::SMALLINT + new_rule_pack AS levels,
-    count(*) AS n
+WITH g AS (
+  -- Columns are grouped as they stand: making one small number of several costs more
+  -- than grouping by them all. The levels of a set are one code, -1 where the stored
+  -- ones stand, so that those of few episodes are worked out; the groups are then put
+  -- together by what they mean.
+  SELECT month, started_at < $mature_before AS mature, {{keys}}, age_months >= 0 AS aged, age_months >= 6 AS half_year, age_months >= 84 AS seven_years, level,
+    rule_low, rule_level, rule_high, old_rule_code, new_rule_code, need_emergency, need_same_day, route, count(*) AS n
   FROM ({{ruled}}) r
   WHERE r.month BETWEEN $from_month AND $to_month
   GROUP BY ALL
 )
+SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species,
+  CASE WHEN seven_years THEN 3 WHEN half_year THEN 2 WHEN aged THEN 1 ELSE 0 END::TINYINT AS age, level,
+  {{levelsOf "old_rule_code" "old"}}, {{levelsOf "new_rule_code" "new"}},
+  need_emergency, need_same_day, route, {{stratum}} AS stratum, sum(n)::BIGINT AS n
+FROM g
+GROUP BY ALL
 ORDER BY ALL

@@ -16,20 +16,25 @@
 -- column: old_kept, sent in by the current rules with the advisors' own raises
 -- column: new_kept, sent in by the proposed rules with those raises
 -- row: one row per site, day or night, and date with calls
-WITH c AS (
-  SELECT coalesce(site, '') AS site, level, old_rule_level AS old, new_rule_level AS new, local_hour::INTEGER AS h,
-    -- Local time is not stored, but its hour is: the offset is the difference of the hours.
-    started_at + to_hours(((local_hour - hour(started_at) + 36) % 24 - 12)::INTEGER) AS at_local
+WITH h AS (
+  -- Calls are counted by hour first, as started_at and local_hour stand, since what
+  -- the calendar does to a time costs more than the rest.
+  SELECT site, local_hour::INTEGER AS h, epoch_us(started_at) // 3600000000 AS hour_utc, count(*) AS calls,
+    count_if(old_rule_level >= $cut::TINYINT) AS old_sent, count_if(new_rule_level >= $cut::TINYINT) AS new_sent,
+    count_if(old_rule_level >= $cut::TINYINT OR level >= $cut::TINYINT) AS old_kept,
+    count_if(new_rule_level >= $cut::TINYINT OR level >= $cut::TINYINT AND level > old_rule_level) AS new_kept
   FROM ({{ruled}}) r
   WHERE r.month BETWEEN $from_month AND $to_month AND local_hour IS NOT NULL
+  GROUP BY ALL
 ), d AS (
-  SELECT *, CASE WHEN $night_from::INTEGER <= $night_to::INTEGER THEN h >= $night_from::INTEGER AND h < $night_to::INTEGER
+  -- Local time is not stored, but its hour is: the offset is the difference of the hours.
+  SELECT * REPLACE (coalesce(site, '') AS site), (hour_utc + (h - hour_utc % 24 + 36) % 24 - 12) // 24 AS day,
+    CASE WHEN $night_from::INTEGER <= $night_to::INTEGER THEN h >= $night_from::INTEGER AND h < $night_to::INTEGER
       ELSE h >= $night_from::INTEGER OR h < $night_to::INTEGER END AS night
-  FROM c
+  FROM h
 )
-SELECT site, night, (CASE WHEN night AND h < $night_to::INTEGER AND $night_from::INTEGER > $night_to::INTEGER THEN at_local - INTERVAL 1 DAY ELSE at_local END)::DATE AS date,
-  count(*) AS calls, count(*) FILTER (old >= $cut) AS old_sent, count(*) FILTER (new >= $cut) AS new_sent,
-  count(*) FILTER (greatest(old, level) >= $cut) AS old_kept, count(*) FILTER (CASE WHEN level > old THEN greatest(new, level) ELSE new END >= $cut) AS new_kept
+SELECT site, night, DATE '1970-01-01' + (day - (night AND h < $night_to::INTEGER AND $night_from::INTEGER > $night_to::INTEGER)::INTEGER)::INTEGER AS date,
+  sum(calls)::BIGINT AS calls, sum(old_sent)::BIGINT AS old_sent, sum(new_sent)::BIGINT AS new_sent, sum(old_kept)::BIGINT AS old_kept, sum(new_kept)::BIGINT AS new_kept
 FROM d
 GROUP BY ALL
 ORDER BY ALL

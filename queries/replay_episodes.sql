@@ -33,8 +33,8 @@
 WITH crossed AS (
   SELECT *, old_rule_level >= 4 AS old_e, new_rule_level >= 4 AS new_e, old_rule_level >= 3 AS old_s, new_rule_level >= 3 AS new_s
   FROM ({{ruled}}) r
-  -- That the levels differ is said first, since it is cheap to see.
-  WHERE r.month BETWEEN $from_month AND $to_month AND need_same_day >= 0 AND old_rule_level <> new_rule_level
+  -- That a set may have moved the episode is said first, since it is cheap to see.
+  WHERE r.month BETWEEN $from_month AND $to_month AND need_same_day >= 0 AND (old_rule_moved OR new_rule_moved)
     AND ((old_rule_level >= 4) <> (new_rule_level >= 4) OR (old_rule_level >= 3) <> (new_rule_level >= 3))
 ), kinds AS (
   SELECT c.*, k.kind, k.emergency, k.same_day

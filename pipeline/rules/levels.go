@@ -9,13 +9,22 @@ import (
 	"hindcheck/pipeline/codes"
 )
 
-// LevelColumns returns the columns that SelectLevels adds for the part: rule_low,
-// rule_level, rule_high and rule_pack after its prefix. The last is the three in
-// one TINYINT, low * 25 + level * 5 + high, for grouping.
-func (p Part) LevelColumns() []string { return append(p.Columns()[:3:3], p.Prefix+"rule_pack") }
+// LevelColumns returns the columns that SelectLevels adds for the part, after its
+// prefix: rule_low, rule_level, rule_high, then rule_code (SMALLINT), the three in
+// one number for grouping, low * 25 + level * 5 + high, or -1 where the stored
+// levels stand; and rule_moved (BOOLEAN), true at least where they do not.
+func (p Part) LevelColumns() []string {
+	return append(p.Columns()[:3:3], p.Prefix+"rule_code", p.Prefix+"rule_moved")
+}
 
-// StoredPack is rule_pack of the levels that the relation holds.
-const StoredPack = "(rule_low * 25::TINYINT + rule_level * 5::TINYINT + rule_high)"
+// LevelsOfCode are the three levels of a rule_code, each an expression over the
+// code and the stored levels of the same row.
+func LevelsOfCode(code string) (low, level, high string) {
+	of := func(stored, divided string) string {
+		return fmt.Sprintf("(CASE WHEN %s < 0 THEN %s ELSE %s END)::TINYINT", code, stored, divided)
+	}
+	return of("rule_low", code+" // 25"), of("rule_level", code+" // 5 % 5"), of("rule_high", code+" % 5")
+}
 
 // SelectLevels is Select for several rule sets of which the levels are wanted: one
 // scan of the relation, each flag evaluated once however many sets hold it.
@@ -25,8 +34,8 @@ const StoredPack = "(rule_low * 25::TINYINT + rule_level * 5::TINYINT + rule_hig
 // stored, if not nil, is the program whose levels and bits the relation holds
 // (rule_low, rule_level, rule_high, fired_0, unknown_0, ...), as `cases` holds
 // those of the rules in force. A flag that stored evaluates alike, whatever it
-// demands, is read from there; and where all that a set changes answers as before,
-// the stored level stands. Relation and safety are as for Select; the answer is
+// demands, is read from there; and where what a set changes cannot matter (differs),
+// the stored level stands without a look at the set. Relation and safety are as for Select; the answer is
 // the same, and a test holds the two together.
 func SelectLevels(relation string, stored *Program, parts ...Part) (query string, fired []string, err error) {
 	if len(parts) == 0 {
@@ -35,8 +44,6 @@ func SelectLevels(relation string, stored *Program, parts ...Part) (query string
 	if stored != nil && len(stored.flags) == 0 {
 		stored = nil
 	}
-	x := newShared(stored)
-	var outer []string
 	for i, p := range parts {
 		if !codes.ValidID(p.Prefix) {
 			return "", nil, fmt.Errorf("column prefix %q, expected lower case letters, digits and underscores", p.Prefix)
@@ -44,6 +51,11 @@ func SelectLevels(relation string, stored *Program, parts ...Part) (query string
 		if slices.ContainsFunc(parts[:i], func(q Part) bool { return q.Prefix == p.Prefix }) {
 			return "", nil, fmt.Errorf("column prefix %q stands twice", p.Prefix)
 		}
+	}
+	x := newShared(stored)
+	x.lazy = x.mayBeLazy(parts)
+	var outer []string
+	for _, p := range parts {
 		outer = append(outer, x.levels(p)...)
 		fired = append(fired, x.fired(p.Program))
 	}
@@ -62,6 +74,10 @@ type shared struct {
 	place  map[string]place // by what the flag asks
 	made   map[place]*flag
 	free   int // next bit behind the words that mirror the stored ones
+	// lazy says that the answers made here are wanted of few rows only: they are
+	// then written out where they are wanted, inside a CASE, which looks at no other
+	// row. Words made beforehand would be made of every row.
+	lazy bool
 }
 
 // place is a bit of a word, stored or made here.
@@ -116,11 +132,17 @@ func (x *shared) replaced(f *flag) int {
 	if x.stored == nil {
 		return -1
 	}
-	return slices.IndexFunc(x.stored.flags, func(o flag) bool { return o.ID == f.ID && o.Demands == f.Demands && o.Raise == f.Raise })
+	return slices.IndexFunc(x.stored.flags, func(o flag) bool { return o.ID == f.ID && o.countsAs(f) })
 }
+
+// countsAs reports whether two flags demand the same and take unknown answers alike.
+func (f *flag) countsAs(g *flag) bool { return f.Demands == g.Demands && f.Raise == g.Raise }
 
 // words are the inner columns that hold the answers made here.
 func (x *shared) words() (inner []string) {
+	if x.lazy {
+		return nil
+	}
 	byWord := map[int][]place{}
 	for p := range x.made {
 		byWord[p.word()] = append(byWord[p.word()], p)
@@ -137,8 +159,8 @@ func (x *shared) words() (inner []string) {
 	return inner
 }
 
-// name is the expression of a word; kind is fired or possible.
-func name(kind string, p place) string {
+// wordOf is the expression of a word; kind is fired or possible.
+func wordOf(kind string, p place) string {
 	switch {
 	case p.made:
 		return fmt.Sprintf("made_%s_%d", kind, p.word())
@@ -148,26 +170,53 @@ func name(kind string, p place) string {
 	return fmt.Sprintf("fired_%d", p.word())
 }
 
-// masks are bits by the expression of their word.
-type masks map[string]uint64
+// anyOf collects answers of which one is enough: bits by the expression of their
+// word, and conditions.
+type anyOf struct {
+	bits  map[string]uint64
+	conds []string
+}
 
-func (m masks) add(kind string, p place) { m[name(kind, p)] |= p.mask() }
-
-// test joins "word & bits OP 0".
-func (m masks) test(op, join string) string {
-	var out []string
-	for _, w := range slices.Sorted(maps.Keys(m)) {
-		out = append(out, fmt.Sprintf("%s & %d::UBIGINT %s 0", w, m[w], op))
+// add takes the answer of the flag at a place; kind is fired or possible.
+func (a *anyOf) add(x *shared, kind string, p place) {
+	if p.made && x.lazy {
+		a.conds = append(a.conds, x.made[p].answerSQL(kind))
+		return
 	}
-	return strings.Join(out, join)
+	if a.bits == nil {
+		a.bits = map[string]uint64{}
+	}
+	a.bits[wordOf(kind, p)] |= p.mask()
+}
+
+// sql joins the answers, "" if there is none.
+func (a *anyOf) sql() string {
+	out := make([]string, 0, len(a.bits)+len(a.conds))
+	for _, w := range slices.Sorted(maps.Keys(a.bits)) {
+		out = append(out, fmt.Sprintf("%s & %d::UBIGINT <> 0", w, a.bits[w]))
+	}
+	return strings.Join(append(out, a.conds...), " OR ")
+}
+
+// answerSQL is whether the flag fires, or is possible; never NULL.
+func (f *flag) answerSQL(kind string) string {
+	yes, no := f.sql()
+	switch {
+	case kind == "fired":
+		return fmt.Sprintf("coalesce(%s, false)", yes)
+	case no == "":
+		return "true"
+	}
+	return fmt.Sprintf("NOT coalesce(%s, false)", no)
 }
 
 // fired is the list of the places of a set's flags that fired.
 func (x *shared) fired(g *Program) string {
 	one := make([]string, len(g.flags))
 	for i := range g.flags {
-		p := x.at(&g.flags[i])
-		one[i] = fmt.Sprintf("CASE WHEN %s & %d::UBIGINT <> 0 THEN %d END", name("fired", p), p.mask(), i)
+		var a anyOf
+		a.add(x, "fired", x.at(&g.flags[i]))
+		one[i] = fmt.Sprintf("CASE WHEN %s THEN %d END", a.sql(), i)
 	}
 	return "list_filter([" + strings.Join(one, ", ") + "]::INTEGER[], lambda x: x IS NOT NULL)"
 }
@@ -176,26 +225,30 @@ func (x *shared) fired(g *Program) string {
 func (x *shared) levels(p Part) []string {
 	names := p.LevelColumns()
 	if x.isStored(p.Program) {
-		return []string{"rule_low AS " + names[0], "rule_level AS " + names[1], "rule_high AS " + names[2], StoredPack + " AS " + names[3]}
+		return []string{"rule_low AS " + names[0], "rule_level AS " + names[1], "rule_high AS " + names[2],
+			"-1::SMALLINT AS " + names[3], "false AS " + names[4]}
 	}
-	speaks := x.speaks(p.Program)
-	out := make([]string, 4)
-	for i, kind := range []string{"low", "level", "high"} {
-		out[i] = fmt.Sprintf("%s AS %s", x.levelSQL(p.Program, speaks, kind), names[i])
+	g, moved, speaks := p.Program, x.differs(p.Program), x.speaks(p.Program)
+	low, level, high := x.levelSQL(g, speaks, "low"), x.levelSQL(g, speaks, "level"), x.levelSQL(g, speaks, "high")
+	code := fmt.Sprintf("(%s * 25::SMALLINT + %s * 5::SMALLINT + %s)", low, level, high)
+	unless := func(stored, full string) string {
+		switch moved {
+		case "true":
+			return full
+		case "":
+			return stored
+		}
+		return fmt.Sprintf("CASE WHEN %s THEN %s ELSE %s END", moved, full, stored)
 	}
-	out[3] = x.packSQL(p.Program, speaks) + " AS " + names[3]
-	return out
+	return []string{unless("rule_low", low) + " AS " + names[0], unless("rule_level", level) + " AS " + names[1], unless("rule_high", high) + " AS " + names[2],
+		unless("-1::SMALLINT", code) + " AS " + names[3], fmt.Sprintf("coalesce(%s, false) AS %s", orFalse(moved), names[4])}
 }
 
-// packSQL is rule_pack: that of the stored levels wherever both what fires and what
-// is possible is as before, which spares the three levels there.
-func (x *shared) packSQL(g *Program, speaks string) string {
-	full := fmt.Sprintf("%s * 25::TINYINT + %s * 5::TINYINT + %s", x.levelSQL(g, speaks, "low"), x.levelSQL(g, speaks, "level"), x.levelSQL(g, speaks, "high"))
-	low, high := x.alike(g, "low"), x.alike(g, "high")
-	if low == "" || high == "" || speaks != storedSpeaks {
-		return "(" + full + ")"
+func orFalse(condition string) string {
+	if condition == "" {
+		return "false"
 	}
-	return fmt.Sprintf("CASE WHEN %s AND %s THEN %s ELSE %s END", low, high, StoredPack, full)
+	return condition
 }
 
 // counted is how a flag's answer counts for a level: fired, or possible.
@@ -208,72 +261,20 @@ func (f *flag) counted(kind string) string {
 
 // levelSQL is one of the three levels of a set.
 func (x *shared) levelSQL(g *Program, speaks, kind string) string {
-	var demand [codes.Emergency + 1]masks
+	var demand [codes.Emergency + 1]anyOf
 	for i := range g.flags {
 		f := &g.flags[i]
-		if demand[f.Demands] == nil {
-			demand[f.Demands] = masks{}
-		}
-		demand[f.Demands].add(f.counted(kind), x.at(f))
+		demand[f.Demands].add(x, f.counted(kind), x.at(f))
 	}
 	var b strings.Builder
-	b.WriteString("CAST(CASE ")
-	if alike := x.alike(g, kind); alike != "" && speaks == storedSpeaks {
-		fmt.Fprintf(&b, "WHEN %s THEN rule_%s ", alike, kind)
-	}
-	fmt.Fprintf(&b, "WHEN NOT %s THEN 0", speaks)
+	fmt.Fprintf(&b, "CAST(CASE WHEN NOT %s THEN 0", speaks)
 	for l := codes.Emergency; l > g.Set.Otherwise; l-- {
-		if demand[l] != nil {
-			fmt.Fprintf(&b, " WHEN %s THEN %d", demand[l].test("<>", " OR "), l)
+		if any := demand[l].sql(); any != "" {
+			fmt.Fprintf(&b, " WHEN %s THEN %d", any, l)
 		}
 	}
 	fmt.Fprintf(&b, " ELSE %d END AS TINYINT)", g.Set.Otherwise)
 	return b.String()
-}
-
-// alike is when all that a set changes counts as it did before, so that the stored
-// level stands: "" if it cannot be told.
-func (x *shared) alike(g *Program, kind string) string {
-	if x.stored == nil || g.Set.Otherwise != x.stored.Set.Otherwise {
-		return ""
-	}
-	gone, come := masks{}, masks{} // counted before, counted now and not before
-	mirror := map[string]masks{}   // counted before and now, from another word
-	kept := map[int]bool{}
-	for i := range g.flags {
-		f := &g.flags[i]
-		p, o := x.at(f), x.replaced(f)
-		switch {
-		case o < 0 || p.bit != o:
-			come.add(f.counted(kind), p)
-		case p.made:
-			was := name(f.counted(kind), place{bit: o})
-			if mirror[was] == nil {
-				mirror[was] = masks{}
-			}
-			mirror[was].add(f.counted(kind), p)
-			kept[o] = true
-		default:
-			kept[o] = true
-		}
-	}
-	for i := range x.stored.flags {
-		if f := &x.stored.flags[i]; !kept[i] {
-			gone.add(f.counted(kind), place{bit: i})
-		}
-	}
-	var out []string
-	for _, m := range []masks{gone, come} {
-		if len(m) > 0 {
-			out = append(out, m.test("=", " AND "))
-		}
-	}
-	for _, was := range slices.Sorted(maps.Keys(mirror)) {
-		for _, is := range slices.Sorted(maps.Keys(mirror[was])) {
-			out = append(out, fmt.Sprintf("%s & %d::UBIGINT = %s & %d::UBIGINT", was, mirror[was][is], is, mirror[was][is]))
-		}
-	}
-	return strings.Join(out, " AND ")
 }
 
 // storedSpeaks is when the stored rules could say anything.
@@ -283,24 +284,25 @@ const storedSpeaks = "(rule_high > 0)"
 // less for no fewer species, the part speaks too, which spares looking at every finding.
 func (x *shared) speaks(p *Program) string {
 	full := p.speaksSQL()
-	if x.stored == nil || !slices.Equal(x.stored.covered, p.covered) {
+	if x.stored == nil || !slices.Equal(x.stored.covered, p.covered) || len(asksBeyond(x.stored, p)) > 0 {
 		return full
 	}
-	var more []string
-	for i := range x.stored.asks {
-		if !slices.Contains(p.asks, x.stored.asks[i]) {
-			return full
-		}
-	}
-	for i := range p.asks {
-		if a := &p.asks[i]; !slices.Contains(x.stored.asks, *a) {
-			more = append(more, a.assessedSQL())
-		}
-	}
+	more := asksBeyond(p, x.stored)
 	if len(more) == 0 {
 		return storedSpeaks
 	}
 	return fmt.Sprintf("(rule_high > 0 OR coalesce((%s)%s, false))", strings.Join(more, " OR "), p.coveredSQL())
+}
+
+// asksBeyond are the conditions under which findings are assessed that p asks
+// about and q does not.
+func asksBeyond(p, q *Program) (out []string) {
+	for i := range p.asks {
+		if a := &p.asks[i]; !slices.Contains(q.asks, *a) {
+			out = append(out, a.assessedSQL())
+		}
+	}
+	return out
 }
 
 // isStored reports whether a program is the stored one, or says the same.

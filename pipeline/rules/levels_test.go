@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -26,10 +27,12 @@ func TestLevelsAnswerAsEval(t *testing.T) {
 	slices.Reverse(changed.Flags[5:20])
 	fewer := *stored.Set
 	fewer.ID, fewer.Flags = "fewer", slices.Clone(fewer.Flags[:4])
-	parts := []Part{{stored, "a_"}, {compiled(t, &changed), "b_"}, {compiled(t, stress(t)), "c_"}, {compiled(t, parse(t, ladder)), "d_"}, {compiled(t, &fewer), "e_"}}
+	near := compiled(t, moveLimits(stored.Set, 4))
+	all := []Part{{stored, "a_"}, {compiled(t, &changed), "b_"}, {compiled(t, stress(t)), "c_"}, {compiled(t, parse(t, ladder)), "d_"}, {compiled(t, &fewer), "e_"}, {near, "f_"},
+		{compiled(t, moveLimits(stored.Set, 2)), "g_"}}
 	recs := directed(stored, 8_000, 20260301)
 	for i := range 4_000 {
-		recs = append(recs, directed(parts[1+i%4].Program, 1, uint64(i))...)
+		recs = append(recs, directed(all[1+i%6].Program, 1, uint64(i))...)
 	}
 	db := load(t, recs)
 	bits, err := Select("cases", Part{Program: stored})
@@ -39,13 +42,26 @@ func TestLevelsAnswerAsEval(t *testing.T) {
 	if _, err := db.Exec("CREATE TABLE held AS " + bits); err != nil {
 		t.Fatal(err)
 	}
-	var names []string
-	for _, p := range parts {
-		names = append(names, p.LevelColumns()...)
-	}
-	levels := len(names)
-	for relation, with := range map[string]*Program{"cases": nil, "held": stored} {
-		query, fired, err := SelectLevels(relation, with, parts...)
+	for _, with := range []struct {
+		relation string
+		stored   *Program
+		parts    []Part
+	}{{"cases", nil, all}, {"held", stored, all}, {"held", stored, []Part{all[1], all[5]}}, {"held", stored, []Part{all[0], all[5]}}, {"held", stored, []Part{all[4]}}} {
+		relation, parts := with.relation, with.parts
+		var names []string
+		for _, p := range parts {
+			c := p.LevelColumns()
+			code := c[3]
+			if with.stored != nil {
+				low, level, high := LevelsOfCode(code)
+				code = fmt.Sprintf("(%s * 25 + %s * 5 + %s)::INTEGER", low, level, high)
+				// What is said not to have moved has the stored levels.
+				code = fmt.Sprintf("CASE WHEN NOT %s AND (%s, %s, %s) <> (rule_low, rule_level, rule_high) THEN -7 ELSE %s END", c[4], c[0], c[1], c[2], code)
+			}
+			names = append(names, c[0], c[1], c[2], code)
+		}
+		levels := len(names)
+		query, fired, err := SelectLevels(relation, with.stored, parts...)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -88,6 +104,62 @@ func TestLevelsAnswerAsEval(t *testing.T) {
 		}
 		if n != len(recs) && differ == 0 {
 			t.Errorf("%d rows for %d records", n, len(recs))
+		}
+	}
+}
+
+// moveLimits changes limits and codes of one flag in every few, and ages, and nothing else.
+func moveLimits(from *Set, every int) *Set {
+	set := *from
+	set.ID, set.Flags = "near", slices.Clone(set.Flags)
+	for i := range set.Flags {
+		f := &set.Flags[i]
+		if f.Age.Limits() {
+			f.Age.AtLeast += 2
+		}
+		f.All = slices.Clone(f.All)
+		for j := range f.All {
+			c := &f.All[j]
+			switch {
+			case i%every != 0:
+			case c.Lower.Text != "":
+				c.Lower.Text, c.Lower.Inclusive = strings.Split(c.Lower.Text, ".")[0], !c.Lower.Inclusive
+			case c.Upper.Text != "":
+				c.Upper.Inclusive = !c.Upper.Inclusive
+			case len(c.Is) > 1:
+				c.Is = c.Is[1:]
+			case len(c.Is) == 1:
+				c.Is, c.IsNot = nil, c.Is
+			}
+		}
+	}
+	return &set
+}
+
+// Limits apart are written out where they matter, and no word is made of every row.
+func TestLevelsLookOnlyBetweenLimits(t *testing.T) {
+	stored := compiled(t, demo(t))
+	changed := *stored.Set
+	changed.ID, changed.Flags = "changed", slices.Clone(changed.Flags)
+	f := &changed.Flags[slices.IndexFunc(changed.Flags, func(f Flag) bool { return f.ID == "fast_breathing_cat" })]
+	f.All = []Condition{{Finding: "breathing_rate", Lower: Bound{Text: "40", Inclusive: true}}}
+	query, _, err := SelectLevels("cases", stored, Part{compiled(t, &changed), "new_"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(query, "made_") || !strings.Contains(query, "coalesce((f_breathing_rate BETWEEN 40 AND 59), false) AS new_rule_moved") {
+		t.Error(query)
+	}
+	for _, x := range []struct {
+		a, b span
+		want string
+	}{
+		{span{10, 20}, span{10, 20}, ""}, {span{10, 20}, span{12, 20}, "v BETWEEN 10 AND 11"}, {span{10, 20}, span{8, 25}, "v BETWEEN 8 AND 9 v BETWEEN 21 AND 25"},
+		{span{-5, 20}, span{0, 20}, ""}, {span{10, 20}, span{30, 40}, "v BETWEEN 10 AND 20 v BETWEEN 30 AND 40"}, {span{5, 3}, span{4, 1}, ""},
+		{span{5, 3}, span{0, 2}, "v BETWEEN 0 AND 2"}, {span{5, math.MaxInt32}, span{5, 9}, "v >= 10"},
+	} {
+		if got := strings.Join(apart("v", x.a, x.b), " "); got != x.want {
+			t.Errorf("%v and %v are apart at %q, expected %q", x.a, x.b, got, x.want)
 		}
 	}
 }
