@@ -14,21 +14,26 @@ import (
 	"testing"
 	"time"
 
+	"hindcheck/datasets/demo"
+	"hindcheck/pipeline"
 	"hindcheck/pipeline/duck"
-	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/privacy"
 	"hindcheck/pipeline/rules"
+	"hindcheck/pipeline/store"
 	"hindcheck/queries"
+	"hindcheck/queries/queriestest"
 )
 
 //go:embed testdata/bench/replay_peer.sql
 var replayPeer string
 
-//go:embed testdata/bench/replay_cases.sql
-var replayCases string
-
-// replayCalls is the size of BenchmarkReplay; HINDCHECK_BENCH_CALLS sets another,
-// and HINDCHECK_BENCH_DIR a folder that keeps the files for the next run.
-const replayCalls = 100_000
+const (
+	// replayCalls is the size of BenchmarkReplay; HINDCHECK_BENCH_CALLS sets another,
+	// and HINDCHECK_BENCH_DIR a folder that keeps the files for the next run.
+	replayCalls = 6_000
+	// inventedCalls of the demonstration line are multiplied to that size.
+	inventedCalls = 48_000
+)
 
 // BenchmarkReplay measures what a replay asks of DuckDB beside a scan that sums
 // every column used (testdata/bench/replay_peer.sql), on the Parquet files of a
@@ -37,11 +42,12 @@ const replayCalls = 100_000
 //
 //	counts-s, episodes-s, days-s  the questions of a replay
 //	peer-s                        the scan
-//	replay/peer                   (counts + episodes) over the scan
+//	replay/peer                   all three over the scan
 //	counts/peer                   the counts alone over the scan
 //
 // The goal is 2.0 for replay/peer. change=threshold is a proposal that moves one
-// threshold, change=demands one that changes what five flags demand.
+// threshold, change=demands one that changes what five flags demand, change=flag one
+// with a new flag, and change=all one of which no flag is as before.
 //
 //	HINDCHECK_BENCH_CALLS=10000000 go test ./queries -run x -bench Replay -benchtime 3x
 func BenchmarkReplay(b *testing.B) {
@@ -71,6 +77,19 @@ func BenchmarkReplay(b *testing.B) {
 				}
 			}
 		}},
+		{"flag", "sum(f_heart_rate) AS heart_rate", func(s *rules.Set) {
+			s.Flags = append(s.Flags, rules.Flag{ID: "fast_heart", Title: "fast heart", Why: "tried", Demands: 3, Species: []string{"cat"},
+				Age: rules.AgeSpan{AtLeast: -1, Below: -1}, All: []rules.Condition{{Finding: "heart_rate", Lower: rules.Bound{Text: "200", Inclusive: true}}}})
+		}},
+		{"all", everyFinding(stored), func(s *rules.Set) {
+			for i := range s.Flags {
+				if f := &s.Flags[i]; f.Age.Limits() {
+					f.Age.AtLeast++
+				} else {
+					f.Age.AtLeast, f.Age.Below = 0, 1000
+				}
+			}
+		}},
 	} {
 		set := *stored.Set
 		set.ID, set.Flags = "proposed", slices.Clone(set.Flags)
@@ -84,6 +103,15 @@ func BenchmarkReplay(b *testing.B) {
 			measureReplay(b, db, raw, scope, queries.Replay{Proposed: program}, peer)
 		})
 	}
+}
+
+// everyFinding sums what the rules look at when no stored answer serves.
+func everyFinding(g *rules.Program) string {
+	sums := []string{"sum(strlen(sex)) AS sex", "sum(strlen(neutered)) AS neutered", "sum(strlen(breed_group)) AS breed_group"}
+	for _, id := range g.Findings() {
+		sums = append(sums, fmt.Sprintf("sum(f_%[1]s) AS %[1]s", id))
+	}
+	return strings.Join(sums, ", ")
 }
 
 // measureReplay runs both sides in turn and holds their checksums together.
@@ -124,7 +152,7 @@ func measureReplay(b *testing.B, db *queries.DB, raw *sql.DB, scope queries.Scop
 	for part, s := range spent {
 		b.ReportMetric(s/float64(b.N), part+"-s")
 	}
-	b.ReportMetric((spent["counts"]+spent["episodes"])/spent["peer"], "replay/peer")
+	b.ReportMetric((spent["counts"]+spent["episodes"]+spent["days"])/spent["peer"], "replay/peer")
 	b.ReportMetric(spent["counts"]/spent["peer"], "counts/peer")
 	b.ReportMetric(float64(groups), "groups")
 }
@@ -169,79 +197,68 @@ func peerSum(db *sql.DB, query string, into *[7]int64) error {
 	return rows.Err()
 }
 
-// replayStore writes the calls as a store keeps them, a Parquet file a month, and
-// opens them.
-func replayStore(b *testing.B, calls int) (*rules.Program, *queries.DB, *sql.DB) {
+// replayStore opens a store of about as many calls: those of the demonstration
+// line, copied, so that flags, outcomes and what was not asked are as often as they
+// are there. raw is a database of its own with the same files as the view cases.
+func replayStore(b *testing.B, calls int) (stored *rules.Program, db *queries.DB, raw *sql.DB) {
 	b.Helper()
-	dict := findings.Default()
-	set, err := rules.Load("../datasets/demo/rules.yaml")
-	if err != nil {
-		b.Fatal(err)
-	}
-	program, err := rules.Compile(set, dict)
-	if err != nil {
-		b.Fatal(err)
-	}
-	db, err := duck.Open(context.Background(), duck.Options{Threads: 2, MemoryMB: 4000, TempDir: b.TempDir()})
-	if err != nil {
-		b.Fatal(err)
-	}
-	b.Cleanup(func() { db.Close() })
+	ctx := context.Background()
 	dir := os.Getenv("HINDCHECK_BENCH_DIR")
 	if dir == "" {
 		dir = b.TempDir()
 	}
-	dir = filepath.Join(dir, fmt.Sprintf("replay-%d", calls))
-	if _, err := os.Stat(dir); err != nil {
-		if err := os.MkdirAll(dir, 0o755); err != nil {
+	dir = filepath.Join(dir, fmt.Sprintf("cases-%d", calls))
+	if _, err := os.Stat(filepath.Join(dir, "manifest.json")); err != nil {
+		line := loadLine(b, min(calls, inventedCalls))
+		if err := queriestest.Multiply(ctx, line, dir, max(1, calls/inventedCalls), store.Cases); err != nil {
 			b.Fatal(err)
 		}
-		writeReplayCases(b, db, program, dir, calls)
 	}
-	if _, err := db.Exec("CREATE VIEW cases AS SELECT * FROM read_parquet(" + duck.Quote(filepath.Join(dir, "*.parquet")) + ")"); err != nil {
-		b.Fatal(err)
-	}
-	meta := queries.Describe(dict, set)
-	meta.Strata, meta.Collapse = []string{"site", "species"}, []string{"site", "species"}
-	d, err := queries.New(db, meta)
+	db, err := queries.Open(ctx, dir, queries.OpenOptions{Threads: 2, MemoryMB: 4000})
 	if err != nil {
 		b.Fatal(err)
 	}
-	return program, d, db
+	b.Cleanup(func() { db.Close() })
+	if stored, err = db.InForce(); err != nil {
+		b.Fatal(err)
+	}
+	s, err := store.Open(dir)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	if raw, err = duck.Open(ctx, duck.Options{Threads: 2, MemoryMB: 4000, TempDir: b.TempDir()}); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { raw.Close() })
+	if _, err := raw.Exec("CREATE VIEW cases AS SELECT * FROM read_parquet(" + duck.FileList(s.Paths(store.Cases, "")) + ", hive_partitioning = false)"); err != nil {
+		b.Fatal(err)
+	}
+	return stored, db, raw
 }
 
-// writeReplayCases writes eighteen files of about as many calls.
-func writeReplayCases(b *testing.B, db *sql.DB, program *rules.Program, dir string, calls int) {
+// loadLine loads the demonstration line into a store.
+func loadLine(b *testing.B, calls int) string {
 	b.Helper()
-	var columns []string
-	for i := range program.Dict.Findings {
-		f := &program.Dict.Findings[i]
-		h := fmt.Sprintf("hash(i, '%s')", f.ID)
-		normal, odd := "1", fmt.Sprintf("1 + %s // 1000 %% %d", h, max(len(f.Codes), 1))
-		if f.Kind == findings.Number {
-			normal, odd = fmt.Sprintf("%d + %s // 1000 %% %d", 10*f.Scale, h, 20*f.Scale), fmt.Sprintf("%s // 1000 %% %d", h, 90*f.Scale)
-		}
-		columns = append(columns, fmt.Sprintf("CASE WHEN %[1]s %% 1000 < 700 THEN -1 - (%[1]s // 1000 %% 4)::INTEGER WHEN %[1]s %% 1000 < 985 THEN %[2]s ELSE %[3]s END::%[4]s AS %[5]s",
-			h, normal, odd, f.SQLType(), f.Column()))
+	dir := b.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	if _, err := demo.Generate(context.Background(), demo.Options{Seed: 1, Calls: calls, Dir: at("exports")}); err != nil {
+		b.Fatal(err)
 	}
-	const files = 18
-	for k := range files {
-		base := strings.NewReplacer("{FINDINGS}", strings.Join(columns, ",\n  "), "{FIRST}", fmt.Sprint(calls*k/files), "{LAST}", fmt.Sprint(calls*(k+1)/files), "{TOTAL}", fmt.Sprint(calls)).Replace(replayCases)
-		ruled, err := rules.Select("("+base+")", rules.Part{Program: program})
-		if err != nil {
-			b.Fatal(err)
-		}
-		// Advisors follow the rules mostly; outcomes follow the advice.
-		query := fmt.Sprintf(`SELECT * EXCLUDE (i, h), (year(started_at) * 100 + month(started_at))::INTEGER AS month, hour(started_at)::TINYINT AS local_hour, isodow(started_at)::TINYINT AS weekday,
-  least(rule_level + CASE WHEN h // 700000 %% 10 = 0 THEN 1 ELSE 0 END, 4)::TINYINT AS level,
-  CASE WHEN level >= 3 THEN CASE WHEN h // 7000000 %% 10 < 7 THEN 1 ELSE 0 END WHEN h // 7000000 %% 100 < 5 THEN 3 + h // 70000000 %% 2 WHEN h // 7000000 %% 100 < 8 THEN 2 ELSE 0 END::TINYINT AS route,
-  CASE WHEN route = 0 THEN -1 WHEN h // 170000 %% 100 < level * level THEN 1 ELSE 0 END::TINYINT AS need_emergency,
-  CASE WHEN route = 0 THEN -1 WHEN need_emergency = 1 OR h // 1700000 %% 100 < 3 * level * level THEN 1 ELSE 0 END::TINYINT AS need_same_day,
-  'treated_sent_home' AS disposition, need_emergency = 1 AND h // 19000 %% 20 = 0 AS died, (60 + h // 23000 %% 3000)::INTEGER AS outcome_minutes
-  FROM (%s)`, ruled)
-		path := filepath.Join(dir, fmt.Sprintf("%02d.parquet", k))
-		if _, err := db.Exec("COPY (" + query + ") TO " + duck.Quote(path) + " (FORMAT parquet, COMPRESSION zstd, ROW_GROUP_SIZE 122880)"); err != nil {
-			b.Fatal(err)
-		}
+	if err := os.CopyFS(dir, demo.Settings()); err != nil {
+		b.Fatal(err)
 	}
+	key, err := privacy.NewKey([]byte("a key that is only for measuring"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	_, err = pipeline.Load(context.Background(), pipeline.LoadOptions{
+		Store: at("store"), Exports: []string{at("exports")}, Sources: []string{at("sources")}, Key: key,
+		Files: pipeline.DefinitionFiles{Rules: at("rules.yaml"), CaseDefinition: at("case_definition.yaml"), Strata: at("strata.yaml")},
+		Now:   time.Date(2026, 11, 10, 8, 0, 0, 0, time.UTC), Threads: 2, Software: "benchmark",
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	return at("store")
 }

@@ -193,7 +193,7 @@ func reviewStore(b *testing.B, calls int) string {
 	if dir == "" {
 		dir = b.TempDir()
 	}
-	to := filepath.Join(dir, fmt.Sprintf("review-%d", calls))
+	to := filepath.Join(dir, fmt.Sprintf("review-mixed-%d", calls))
 	if _, err := os.Stat(filepath.Join(to, "manifest.json")); err == nil {
 		return to
 	}

@@ -19,6 +19,9 @@ const (
 	// teams bounds how often an advisor or a reviewer is copied: a line a thousand
 	// times as long has more of them, but not a thousand times as many.
 	teams = 40
+	// mixed is over what part of a month the copies of a row are strewn. Side by
+	// side they would pack to nearly nothing, and a scan of them would cost nothing.
+	mixed = 4
 )
 
 // Multiply writes to the folder to a store that holds every row of the store in
@@ -26,9 +29,9 @@ const (
 // and resolving its exports. Callers, animals, calls and outcomes of each copy
 // have pseudonyms of their own, and its times are shifted by less than a minute,
 // alike in all tables; codes and words stay. Rows lie in files of about a
-// million, in the order that a load gives them. The store in from must hold one
-// load.
-func Multiply(ctx context.Context, from, to string, copies int) (err error) {
+// million, about in the order that a load gives them. The store in from must hold one
+// load. Given parts of a store (store.Cases), the others are left out.
+func Multiply(ctx context.Context, from, to string, copies int, parts ...string) (err error) {
 	s, err := store.Open(from)
 	if err != nil {
 		return err
@@ -50,6 +53,9 @@ func Multiply(ctx context.Context, from, to string, copies int) (err error) {
 	m := s.Manifest
 	change := store.Change{Load: &m.Loads[0], Definitions: m.Definitions, KeyCheck: m.KeyCheck, Software: m.Software}
 	for _, f := range m.Files {
+		if len(parts) > 0 && !slices.Contains(parts, f.Part) {
+			continue
+		}
 		staged, err := multiplyFile(ctx, db, filepath.Join(s.Dir, filepath.FromSlash(f.Path)), f, tx.Staging(), len(change.Add), copies)
 		if err != nil {
 			return fmt.Errorf("multiply %s: %w", f.Path, err)
@@ -90,8 +96,8 @@ func multiplyFile(ctx context.Context, db *sql.DB, path string, f store.File, st
 		last := min(first+each, copies)
 		one := store.Staged{Path: filepath.Join(staging, fmt.Sprintf("%06d.parquet", number+len(out))), Part: f.Part, Table: f.Table, Month: f.Month, Rows: f.Rows * int64(last-first)}
 		query := fmt.Sprintf(`COPY (SELECT %s FROM (SELECT *, %s AS place FROM read_parquet(%s, file_row_number = true, hive_partitioning = false)), range(%d, %d) AS t(k)
-			ORDER BY place, k, file_row_number) TO %s (FORMAT parquet, COMPRESSION zstd, PARQUET_VERSION v2, ROW_GROUP_SIZE 122880)`,
-			columns, place, duck.Quote(path), first, last, duck.Quote(one.Path))
+			ORDER BY place + hash(place, k) %% %d, k, place, file_row_number) TO %s (FORMAT parquet, COMPRESSION zstd, PARQUET_VERSION v2, ROW_GROUP_SIZE 122880)`,
+			columns, place, duck.Quote(path), first, last, max(1, f.Rows/mixed), duck.Quote(one.Path))
 		if _, err := db.ExecContext(ctx, query); err != nil {
 			return nil, err
 		}
