@@ -16,9 +16,8 @@
 -- row: one row per level, rule level, need, route, maturity and stratum that occurs
 SELECT level, rule_level, any_flag, need_emergency, need_same_day, route, mature, {{stratum}} AS stratum, n
 FROM (
-  SELECT level, rule_level, {{nFired}} > 0 AS any_flag, need_emergency, need_same_day, route,
-    started_at < $mature_before AS mature, {{strata}}count(*) AS n
-  FROM cases
+  SELECT level, rule_level, {{nFired}} > 0 AS any_flag, need_emergency, need_same_day, route, mature, {{strata}}sum(n)::BIGINT AS n
+  FROM {{alike "$mature_before"}}
   WHERE month BETWEEN $from_month AND $to_month
   GROUP BY ALL
 )

@@ -121,6 +121,8 @@ type DB struct {
 	published bool
 	mu        sync.Mutex
 	missing   []string
+	// kept says what the table alike holds, nil for nothing.
+	kept *kept
 }
 
 // New takes a database that already has tables or views named calls, checks,

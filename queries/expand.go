@@ -26,6 +26,8 @@ type names struct {
 //	{{stratum}}         a list of the strata columns as text
 //	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
 //	                    present, unknown: episodes of a group, see flagSums
+//	{{alike "$x"}}      rows of n episodes that are alike, mature before $x; see alike.go
+//	{{flagTotals "x"}}  what flags gives, over such rows
 //	{{range flagList}}  .Bit, .Present, .Unknown, .State, .Level for each flag
 //	{{nFired}}          how many flags fired
 //	{{words}}           the columns that hold the bits, each after a comma
@@ -47,11 +49,13 @@ type names struct {
 //	{{nTried}}          how many flags those rules have
 //	{{usual}}           a common table of the usual ranges: finding, species, low, high
 //	{{triedSums "x"}}   [x of flag 0, ...] of those rules for x one of fired, unknown
-func (d *DB) expand(q Question, n names) (string, error) {
+func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
 		"strata":       func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
 		"stratum":      func() string { return d.stratum() },
 		"flags":        func(what string) (string, error) { return d.flagSums(what) },
+		"flagTotals":   func(what string) (string, error) { return d.flagTotals(what) },
+		"alike":        func(mature string) string { return d.alikeFrom(mature, args) },
 		"flagList":     func() []flagSQL { return d.flagList() },
 		"nFlags":       func() int { return len(d.meta.Flags) },
 		"usual":        func() string { return d.usual() },

@@ -15,13 +15,17 @@
 -- column: absent, episodes on which the flag was ruled out
 -- column: unknown, episodes on which it neither fired nor was ruled out
 -- row: one row per flag, level, need, route, maturity and stratum that occurs
+WITH patterns AS (
+  SELECT level, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need, route, mature{{words}}, {{strata}}sum(n)::BIGINT AS n
+  FROM {{alike "$mature_before"}}
+  WHERE month BETWEEN $from_month AND $to_month
+  GROUP BY ALL
+)
 SELECT unnest(range({{nFlags}}))::INTEGER AS flag, level, need, route, mature, {{stratum}} AS stratum,
   unnest(present) AS present, n - unnest(present) - unnest(unknown) AS absent, unnest(unknown) AS unknown
 FROM (
-  SELECT level, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need, route, started_at < $mature_before AS mature,
-    {{strata}}count(*) AS n, {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
-  FROM cases
-  WHERE month BETWEEN $from_month AND $to_month
+  SELECT level, need, route, mature, {{strata}}sum(n)::BIGINT AS n, {{flagTotals "present"}} AS present, {{flagTotals "unknown"}} AS unknown
+  FROM patterns
   GROUP BY ALL
 )
 ORDER BY flag, level, need, route, mature, stratum

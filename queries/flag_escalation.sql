@@ -10,11 +10,14 @@
 -- column: absent, episodes on which the flag was ruled out
 -- column: unknown, episodes on which it neither fired nor was ruled out
 -- row: one row per flag and level
-WITH by_level AS (
-  SELECT level, {{nFired}} = 1 AS single, count(*) AS n,
-    {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
-  FROM cases
+WITH patterns AS (
+  SELECT level{{words}}, sum(n)::BIGINT AS n
+  FROM {{alike ""}}
   WHERE month BETWEEN $from_month AND $to_month
+  GROUP BY ALL
+), by_level AS (
+  SELECT level, {{nFired}} = 1 AS single, sum(n)::BIGINT AS n, {{flagTotals "present"}} AS present, {{flagTotals "unknown"}} AS unknown
+  FROM patterns
   GROUP BY ALL
 ), long AS (
   SELECT level, single, unnest(range({{nFlags}}))::INTEGER AS flag, unnest(present) AS present,

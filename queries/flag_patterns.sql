@@ -14,8 +14,8 @@
 SELECT list_filter([{{range $i, $f := flagList}}{{if $i}}, {{end}}CASE WHEN {{$f.Present}} THEN {{$f.Bit}} END{{end}}]::INTEGER[], lambda x: x IS NOT NULL) AS fired,
   level, need_emergency, need_same_day, mature, n
 FROM (
-  SELECT level, need_emergency, need_same_day, started_at < $mature_before AS mature{{firedWords}}, count(*) AS n
-  FROM cases
+  SELECT level, need_emergency, need_same_day, mature{{firedWords}}, sum(n)::BIGINT AS n
+  FROM {{alike "$mature_before"}}
   WHERE month BETWEEN $from_month AND $to_month
   GROUP BY ALL
 )

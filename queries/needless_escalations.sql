@@ -11,14 +11,19 @@
 -- column: n, episodes; one with several flags stands under each of them
 -- row: one row per flag, whether it stood alone, and need
 WITH sent AS (
-  SELECT CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need,
+  SELECT CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need{{firedWords}}, sum(n)::BIGINT AS n
+  FROM {{alike "$mature_before"}}
+  WHERE month BETWEEN $from_month AND $to_month AND mature AND level >= $cut
+  GROUP BY ALL
+), flagged AS (
+  SELECT need, n,
     list_filter([{{range $i, $f := flagList}}{{if $i}}, {{end}}CASE WHEN {{$f.Present}} AND {{$f.Level}} >= $cut THEN {{$f.Bit}} END{{end}}]::INTEGER[], lambda x: x IS NOT NULL) AS fired
-  FROM cases
-  WHERE month BETWEEN $from_month AND $to_month AND started_at < $mature_before AND level >= $cut
+  FROM sent
+  WHERE need >= 0
 ), known AS (
-  SELECT need, len(fired) <= 1 AS alone, unnest(CASE WHEN len(fired) = 0 THEN [-1] ELSE fired END)::INTEGER AS flag FROM sent WHERE need >= 0
+  SELECT need, n, len(fired) <= 1 AS alone, unnest(CASE WHEN len(fired) = 0 THEN [-1] ELSE fired END)::INTEGER AS flag FROM flagged
 )
-SELECT flag, alone, need, count(*) AS n
+SELECT flag, alone, need, sum(n)::BIGINT AS n
 FROM known
 GROUP BY ALL
 ORDER BY flag, alone DESC, need

@@ -69,6 +69,9 @@ func checkParams(t *testing.T, q queries.Question) {
 	for _, m := range regexp.MustCompile(`\$([a-z_]+)`).FindAllStringSubmatch(actions.ReplaceAllString(q.SQL, ""), -1) {
 		used[m[1]] = true
 	}
+	if strings.Contains(q.SQL, `{{alike "$mature_before"}}`) {
+		used["mature_before"] = true
+	}
 	if strings.Contains(q.SQL, "{{finding}}") {
 		used["finding"] = true
 	}

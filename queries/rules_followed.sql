@@ -12,9 +12,8 @@
 -- column: mature, whether outcomes had time to arrive
 -- column: n, episodes
 -- row: one row per combination that occurs
-SELECT {{nFired}} > 0 AS any_flag, rule_level, rule_high, level, need_same_day, need_emergency,
-  started_at < $mature_before AS mature, count(*) AS n
-FROM cases
+SELECT {{nFired}} > 0 AS any_flag, rule_level, rule_high, level, need_same_day, need_emergency, mature, sum(n)::BIGINT AS n
+FROM {{alike "$mature_before"}}
 WHERE month BETWEEN $from_month AND $to_month
 GROUP BY ALL
 ORDER BY ALL

@@ -38,14 +38,15 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	if err := d.withheld(name, n); err != nil {
 		return nil, err
 	}
-	text, err := d.expand(q, n)
+	text, err := d.expand(q, n, args)
 	if err != nil {
 		return nil, err
 	}
 	var bound []any
 	for _, p := range q.Params {
-		// A finding is a column in most questions, and a bound word in some.
-		if v, ok := args[p.Name]; ok && (p.Type != "finding" || strings.Contains(q.SQL, "$"+p.Name)) {
+		// A finding is a column in most questions, and a bound word in some; what
+		// is kept was counted with its parameters.
+		if v, ok := args[p.Name]; ok && strings.Contains(text, "$"+p.Name) {
 			bound = append(bound, sql.Named(p.Name, v))
 		}
 	}

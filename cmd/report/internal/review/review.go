@@ -198,11 +198,21 @@ func newBuilder(ctx context.Context, db *queries.DB, opt Options) (*builder, err
 	return b, nil
 }
 
+// keep has episodes counted once for all that is asked about flags and advice.
+func (b *builder) keep() error {
+	s, base := b.scope, b.baselineScope()
+	s.From, s.To = min(s.From, base.From), max(s.To, base.To)
+	return b.db.Keep(b.ctx, s)
+}
+
 // Build fills the review of one month. Thin or missing data are no error: the
 // review then says what cannot be said and why.
 func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 	b, err := newBuilder(ctx, db, opt)
 	if err != nil {
+		return nil, err
+	}
+	if err := b.keep(); err != nil {
 		return nil, err
 	}
 	meta := db.Meta()
