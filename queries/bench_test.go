@@ -24,7 +24,7 @@ func BenchmarkQuestions(b *testing.B) {
 		"missed_cases":      func() error { _, err := d.MissedCases(ctx, scope, 3); return err },
 		"flag_counts":       func() error { _, err := d.FlagCounts(ctx, scope, 3); return err },
 		"flag_escalation":   func() error { _, err := d.FlagEscalation(ctx, scope); return err },
-		"flag_not_assessed": func() error { _, err := d.FlagNotAssessed(ctx, scope, 3); return err },
+		"flag_not_assessed": func() error { _, err := d.FlagNotAssessed(ctx, scope); return err },
 		"flag_clusters":     func() error { _, err := d.FlagClusters(ctx, scope, 3, "animal"); return err },
 		"finding_states":    func() error { _, err := d.FindingStates(ctx, scope); return err },
 		"finding_values":    func() error { _, err := d.FindingValues(ctx, scope, 3, "check_pale_gums"); return err },

@@ -28,6 +28,7 @@ type names struct {
 //	                    present, unknown: episodes of a group, see flagSums
 //	{{alike "$x"}}      rows of n episodes that are alike, mature before $x; see alike.go
 //	{{flagTotals "x"}}  what flags gives, over such rows
+//	{{range flagWords}} .Word, .First, .Last, .States of each 64 flags, see flag_states.go
 //	{{range flagList}}  .Bit, .Present, .Unknown, .State, .Level for each flag
 //	{{nFired}}          how many flags fired
 //	{{words}}           the columns that hold the bits, each after a comma
@@ -54,6 +55,7 @@ func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 		"strata":       func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
 		"stratum":      func() string { return d.stratum() },
 		"flags":        func(what string) (string, error) { return d.flagSums(what) },
+		"flagWords":    func() []flagWord { return d.flagWords() },
 		"flagTotals":   func(what string) (string, error) { return d.flagTotals(what) },
 		"alike":        func(mature string) string { return d.alikeFrom(mature, args) },
 		"flagList":     func() []flagSQL { return d.flagList() },
@@ -140,18 +142,6 @@ func (d *DB) state(f Flag) string {
 	}
 	is := func(code int) func(Finding) string {
 		return func(x Finding) string { return fmt.Sprintf("%s = %d", column(x.ID), code) }
-	}
-	unreadable := func(x Finding) string {
-		var at []string
-		for i, c := range x.Codes {
-			if slices.Contains(x.Unreadable, c) {
-				at = append(at, fmt.Sprint(i+1))
-			}
-		}
-		if len(at) == 0 {
-			return ""
-		}
-		return fmt.Sprintf("%s IN (%s)", column(x.ID), strings.Join(at, ", "))
 	}
 	return "CASE WHEN " + any(is(-3)) + " THEN 'declined' WHEN " + any(is(-2)) + " THEN 'not_possible' WHEN " +
 		any(unreadable) + " THEN 'unreadable' WHEN " + any(is(-4)) + " THEN 'stopped_early' WHEN " +

@@ -109,10 +109,12 @@ type FlagNotAssessedRow struct {
 	// unreadable, stopped_early, not_asked, or animal_not_described where a property of the
 	// animal is missing.
 	State string `json:"state"`
-	// Escalated: whether the advice was at or above the cut.
-	Escalated bool `json:"escalated"`
-	// Need: 1 needed, 0 not needed, -1 not verified.
-	Need int8 `json:"need"`
+	// Level: advice at the first contact, 0 none to 4 emergency.
+	Level int8 `json:"level"`
+	// NeedEmergency: 1 needed, 0 not needed, -1 not verified.
+	NeedEmergency int8 `json:"need_emergency"`
+	// NeedSameDay: the same for care on the same day.
+	NeedSameDay int8 `json:"need_same_day"`
 	// Mature: whether outcomes had time to arrive.
 	Mature bool `json:"mature"`
 	// N: episodes.
@@ -120,10 +122,10 @@ type FlagNotAssessedRow struct {
 }
 
 // FlagNotAssessed answers: Why was a flag unknown, and was the animal escalated and in need all the same?
-// Not assessed is not normal. One row per flag, state, escalation, need and maturity.
-func (d *DB) FlagNotAssessed(ctx context.Context, s Scope, cut int) ([]FlagNotAssessedRow, error) {
-	return ask(ctx, d, "flag_not_assessed", names{}, with(s.args(), "cut", cut), func(r *FlagNotAssessedRow) []any {
-		return []any{&r.Flag, &r.State, &r.Escalated, &r.Need, &r.Mature, &r.N}
+// Not assessed is not normal. One row per flag, state, level, need and maturity that occurs.
+func (d *DB) FlagNotAssessed(ctx context.Context, s Scope) ([]FlagNotAssessedRow, error) {
+	return ask(ctx, d, "flag_not_assessed", names{}, s.args(), func(r *FlagNotAssessedRow) []any {
+		return []any{&r.Flag, &r.State, &r.Level, &r.NeedEmergency, &r.NeedSameDay, &r.Mature, &r.N}
 	})
 }
 

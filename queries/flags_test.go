@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"hindcheck/queries"
 	"hindcheck/queries/queriestest"
 )
@@ -136,29 +138,62 @@ func TestFlagEscalation(t *testing.T) {
 
 func TestFlagNotAssessed(t *testing.T) {
 	d, _ := line(t)
-	got, err := d.FlagNotAssessed(ctx, scope, 3)
-	// flag state escalated need mature n
+	got, err := d.FlagNotAssessed(ctx, scope)
+	// flag state level need_emergency need_same_day mature n
 	same(t, got, err, `
-		0 not_asked false -1 true 2      // 8, 13
-		1 declined false -1 true 1       // 8
-		1 not_asked false -1 true 1      // 13
-		1 not_possible false 1 true 1    // 7
-		1 stopped_early true 1 true 1    // 9
-		1 unreadable false -1 true 1     // 14
-		2 not_asked false -1 true 1      // 13
-		2 not_asked true 0 false 1       // 11
+		0 not_asked 0 -1 -1 true 1       // 13
+		0 not_asked 1 -1 -1 true 1       // 8
+		1 declined 1 -1 -1 true 1        // 8
+		1 not_asked 0 -1 -1 true 1       // 13
+		1 not_possible 2 0 1 true 1      // 7
+		1 stopped_early 4 1 1 true 1     // 9
+		1 unreadable 1 -1 -1 true 1      // 14
+		2 not_asked 0 -1 -1 true 1       // 13
+		2 not_asked 3 0 0 false 1        // 11
 	`)
-	none, err := nobody(t).FlagNotAssessed(ctx, scope, 3)
+	none, err := nobody(t).FlagNotAssessed(ctx, scope)
 	same(t, none, err, "")
 }
 
 // A flag on a property of the animal can be unknown although every finding
 // that it reads was assessed.
+// States worked out by bits, for many flags at a time, are those worked out
+// episode by episode.
+func TestFlagNotAssessedByEpisode(t *testing.T) {
+	year := queriestest.Year(t, 3000, 0.2)
+	s := queries.Scope{From: 202507, To: 202609, MatureBefore: day(8, 18)}
+	rows, err := year.FlagNotAssessed(ctx, s)
+	if err != nil || len(rows) == 0 {
+		t.Fatal(len(rows), err)
+	}
+	got, want := map[string]int64{}, map[string]int64{}
+	for _, r := range rows {
+		got[fmt.Sprint(r.Flag, r.State, r.Level, r.NeedEmergency, r.NeedSameDay)] += r.N
+	}
+	for flag, state := range year.FlagColumns() {
+		plain, err := year.SQL().Query("SELECT s, level, need_emergency, need_same_day FROM (SELECT *, " + state + " AS s FROM cases) WHERE month BETWEEN 202507 AND 202609 AND s NOT IN ('present', 'absent')")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for plain.Next() {
+			var s string
+			var level, emergency, sameDay int8
+			if err := plain.Scan(&s, &level, &emergency, &sameDay); err != nil {
+				t.Fatal(err)
+			}
+			want[fmt.Sprint(flag, s, level, emergency, sameDay)]++
+		}
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("states by bits (-by episode +by bits):\n%s", diff)
+	}
+}
+
 func TestFlagNotAssessedAnimal(t *testing.T) {
 	d, db := queriestest.Open(t, meta)
 	queriestest.Case(t, db, meta, row{"n": 1, "started_at": day(6, 1), "flags": "--?", "f_capillary_refill_s": 30})
-	got, err := d.FlagNotAssessed(ctx, scope, 3)
-	same(t, got, err, "2 animal_not_described false -1 true 1")
+	got, err := d.FlagNotAssessed(ctx, scope)
+	same(t, got, err, "2 animal_not_described 1 -1 -1 true 1")
 }
 
 func TestFlagClusters(t *testing.T) {
@@ -279,7 +314,7 @@ func TestNoFlags(t *testing.T) {
 	if got, err := d.FlagEscalation(ctx, scope); err != nil || len(got) != 0 {
 		t.Errorf("escalation: %v, %v", got, err)
 	}
-	if got, err := d.FlagNotAssessed(ctx, scope, 3); err != nil || len(got) != 0 {
+	if got, err := d.FlagNotAssessed(ctx, scope); err != nil || len(got) != 0 {
 		t.Errorf("not assessed: %v, %v", got, err)
 	}
 	if got, err := d.FlagClusters(ctx, scope, 3, "animal"); err != nil || len(got) != 0 {

@@ -25,12 +25,7 @@ type Contribution struct {
 
 // flagPatterns asks for the patterns of flags once.
 func (b *builder) flagPatterns() ([]queries.FlagPatternsRow, error) {
-	if b.patterns != nil {
-		return b.patterns, nil
-	}
-	var err error
-	b.patterns, err = b.db.FlagPatterns(b.ctx, b.scope)
-	return b.patterns, err
+	return once(&b.patterns, func() ([]queries.FlagPatternsRow, error) { return b.db.FlagPatterns(b.ctx, b.scope) })
 }
 
 // maxFlags is how many flags a pattern of bits can hold.

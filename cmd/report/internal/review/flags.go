@@ -248,7 +248,7 @@ func (b *builder) gatherFlags(cut int, by string) (map[flagKey]*flagWork, []stri
 
 // flagDetails adds what is counted over all strata only.
 func (b *builder) flagDetails(cut int, at func(int, string) *flagWork) error {
-	states, err := b.db.FlagNotAssessed(b.ctx, b.scope, cut)
+	states, err := once(&b.states, func() ([]queries.FlagNotAssessedRow, error) { return b.db.FlagNotAssessed(b.ctx, b.scope) })
 	if err != nil {
 		return err
 	}
@@ -262,10 +262,14 @@ func (b *builder) flagDetails(cut int, at func(int, string) *flagWork) error {
 		}
 		delete(w.counts.NotAssessed, anyState)
 		x := w.counts.NotAssessed[r.State]
-		x.add(r.Need, r.N)
+		need := r.NeedSameDay
+		if cut == emergency {
+			need = r.NeedEmergency
+		}
+		x.add(need, r.N)
 		w.counts.NotAssessed[r.State] = x
 	}
-	esc, err := b.db.FlagEscalation(b.ctx, b.scope)
+	esc, err := once(&b.escalation, func() ([]queries.FlagEscalationRow, error) { return b.db.FlagEscalation(b.ctx, b.scope) })
 	if err != nil {
 		return err
 	}
@@ -422,7 +426,7 @@ func correctedAccuracy(c metrics.Correction) Accuracy {
 
 // noFlag counts what the advisor did with and without a flag.
 func (b *builder) noFlag(out *NoFlag, cut int) error {
-	rows, err := b.db.RulesFollowed(b.ctx, b.scope)
+	rows, err := b.rulesFollowed()
 	if err != nil {
 		return err
 	}

@@ -163,9 +163,22 @@ type builder struct {
 	scope  queries.Scope
 	months []queries.MonthsRow
 	mature Maturity
-	// advice and patterns are counts of the scope, once asked for.
-	advice   []queries.AdviceCountsRow
-	patterns []queries.FlagPatternsRow
+	// These are counts of the scope, once asked for.
+	advice     []queries.AdviceCountsRow
+	patterns   []queries.FlagPatternsRow
+	states     []queries.FlagNotAssessedRow
+	escalation []queries.FlagEscalationRow
+	followed   []queries.RulesFollowedRow
+}
+
+// once asks for counts that several parts read.
+func once[T any](kept *[]T, ask func() ([]T, error)) ([]T, error) {
+	if *kept != nil {
+		return *kept, nil
+	}
+	var err error
+	*kept, err = ask()
+	return *kept, err
 }
 
 // rand gives every correction its own generator from the same seed, so that a
@@ -279,12 +292,12 @@ var bothCuts = []int{sameDay, emergency}
 
 // adviceCounts asks for the counts of the advice once.
 func (b *builder) adviceCounts() ([]queries.AdviceCountsRow, error) {
-	if b.advice != nil {
-		return b.advice, nil
-	}
-	var err error
-	b.advice, err = b.db.AdviceCounts(b.ctx, b.scope)
-	return b.advice, err
+	return once(&b.advice, func() ([]queries.AdviceCountsRow, error) { return b.db.AdviceCounts(b.ctx, b.scope) })
+}
+
+// rulesFollowed asks for the advice against the rules once.
+func (b *builder) rulesFollowed() ([]queries.RulesFollowedRow, error) {
+	return once(&b.followed, func() ([]queries.RulesFollowedRow, error) { return b.db.RulesFollowed(b.ctx, b.scope) })
 }
 
 func (b *builder) fillTests(r *Review) error {

@@ -281,7 +281,7 @@ type Override struct {
 }
 
 func (b *builder) fillOverrides(u *Units) error {
-	rows, err := b.db.RulesFollowed(b.ctx, b.scope)
+	rows, err := b.rulesFollowed()
 	if err != nil {
 		return err
 	}
