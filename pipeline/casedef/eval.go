@@ -195,13 +195,29 @@ func (d *Definition) components(rows []row, lastLook time.Duration, res *Result)
 	res.TimeCritical = event(TimeCritical, func(r *row) bool { return r.TimeCritical == codes.Yes }, lastCritical, told)
 }
 
+// of returns what a component is; level is that of the cut.
+func (r *Result) of(c Component, level codes.Tri) codes.Tri {
+	switch c {
+	case Admitted:
+		return r.Admitted
+	case Surgery:
+		return r.Surgery
+	case TimeCritical:
+		return r.TimeCritical
+	case Death:
+		return r.Death
+	case Euthanasia:
+		return r.Euthanised
+	}
+	return level
+}
+
 // needs applies rule 6.
 func (d *Definition) needs(rows []row, res *Result) {
 	cut := func(components []Component, level codes.Tri, panelCut codes.Level) codes.Tri {
 		need := codes.No
 		for _, c := range components {
-			v := map[Component]codes.Tri{VetLevel: level, Admitted: res.Admitted, Surgery: res.Surgery,
-				TimeCritical: res.TimeCritical, Death: res.Death, Euthanasia: res.Euthanised}[c]
+			v := res.of(c, level)
 			if v == codes.Yes {
 				need = codes.Yes
 			}

@@ -68,6 +68,9 @@ type column struct {
 	i32   []int32 // whole numbers, yes or no as 1 or 0, and numbers of words
 	i64   []int64
 	f64   []float64
+	// twin, if above 0, is the number, counted from 1, of the column that always
+	// holds the same; nothing is collected here then.
+	twin int
 }
 
 func (c *column) reset() {

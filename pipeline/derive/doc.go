@@ -17,5 +17,5 @@
 //  6. clock.go     the time on the caller's clock
 //  7. sheet.go, column.go  the columns of `cases` and their encoding
 //
-// Start at Month.
+// Start at Deriver.
 package derive

@@ -165,7 +165,6 @@ func (m *month) emit(e *episode) error {
 	s := m.sheet
 	s.n++
 	s.episode.key(e.id, true)
-	s.call.key(e.id, true)
 	s.animal.key(e.animal, e.hasAnimal)
 	s.owner.key(e.owner, e.hasOwner)
 	s.advisor.key(e.advisor, e.hasAdvisor)
@@ -215,8 +214,8 @@ func (s *sheet) ruled(r *rules.Result) {
 // outcome writes the columns of what became known afterwards.
 func (m *month) outcome(e *episode) {
 	found, auditP, hasP := m.outcomes.of(e.id)
-	r, known := m.unknown, len(found) > 0
-	if known {
+	r := nothingKnown
+	if len(found) > 0 {
 		r = m.def.CaseDef.Eval(time.UnixMicro(e.startedAt), found)
 	}
 	word := func(w string) int32 {

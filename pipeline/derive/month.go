@@ -33,72 +33,86 @@ type Files struct {
 	Outcomes      []string
 }
 
-// month is the walk over the records of one month.
-type month struct {
+// Deriver derives one month after another. It is not for use by several goroutines
+// at a time.
+type Deriver struct {
 	def   Definitions
 	words *vocabulary
+	enc   *encoder
 	clock *clock
 
+	best     []int64
+	record   rules.Record
+	result   rules.Result
+	handling [5]int32
+	idle     []*episode // to be used again
+
+	sheet *sheet
+	press *press
+}
+
+// New makes a deriver.
+func New(def Definitions) *Deriver {
+	n := len(def.Dictionary.Findings)
+	d := &Deriver{def: def, words: newVocabulary(), enc: newEncoder(def.Dictionary), clock: newClock(def.Shifts), press: &press{},
+		best: make([]int64, n), record: rules.Record{Values: make([]int32, n)}}
+	flagWords := 0
+	if def.Program != nil {
+		flagWords = def.Program.Set.Words()
+	}
+	d.sheet = newSheet(def.Dictionary, flagWords)
+	d.handling = [5]int32{none, d.words.number("free"), d.words.number("held"), d.words.number("wrapped"), d.words.number("refused")}
+	return d
+}
+
+// month is the walk over the records of one month.
+type month struct {
+	*Deriver
 	calls    *callRows
 	checks   *checkRows
 	outcomes *outcomes
 
 	// waiting from head on are the episodes that may still take records, by their
-	// opening; idle ones are used again.
+	// opening.
 	waiting []*episode
 	head    int
-	idle    []*episode
 	byID    map[key]*episode
 
-	best     []int64
-	record   rules.Record
-	result   rules.Result
-	unknown  casedef.Result
-	handling [5]int32
-
-	sheet *sheet
-	press *press
-	file  *pagefile.File
-	path  string
-	rows  int64
+	file *pagefile.File
+	path string
+	rows int64
 }
 
 // Month derives the cases of a month and writes them to a new file at path, which
 // is not made if there are none. It returns the number of rows; on an error,
 // ErrOrder above all, there is no file.
-func Month(ctx context.Context, def Definitions, files Files, path string) (rows int64, err error) {
-	m := &month{def: def, words: newVocabulary(), clock: newClock(def.Shifts), byID: map[key]*episode{}, unknown: nothingKnown, press: &press{}, path: path,
-		best: make([]int64, len(def.Dictionary.Findings)), record: rules.Record{Values: make([]int32, len(def.Dictionary.Findings))}}
-	flagWords := 0
-	if def.Program != nil {
-		flagWords = def.Program.Set.Words()
-	}
-	m.sheet = newSheet(def.Dictionary, flagWords)
-	m.handling = [5]int32{none, m.words.number("free"), m.words.number("held"), m.words.number("wrapped"), m.words.number("refused")}
-	if m.calls, err = openCalls(ctx, files.Calls, m.words); err != nil {
+func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int64, err error) {
+	m := &month{Deriver: d, byID: map[key]*episode{}, path: path}
+	d.sheet.reset()
+	if m.calls, err = openCalls(ctx, files.Calls, d.words); err != nil {
 		return 0, err
 	}
 	defer m.calls.close()
 	if files.Checks != "" {
-		if m.checks, err = openChecks(ctx, files.Checks, newEncoder(def.Dictionary)); err != nil {
+		if m.checks, err = openChecks(ctx, files.Checks, d.enc); err != nil {
 			return 0, err
 		}
 		defer m.checks.close()
 	}
-	if m.outcomes, err = readOutcomes(ctx, files.Outcomes, m.words); err != nil {
+	if m.outcomes, err = readOutcomes(ctx, files.Outcomes, d.words); err != nil {
 		return 0, err
 	}
 	err = m.walk(ctx)
 	if err == nil {
 		err = m.flush()
 	}
-	if m.file != nil {
-		err = errors.Join(err, m.file.Close())
-		if err != nil {
-			err = errors.Join(err, os.Remove(path))
-		}
+	if m.file == nil {
+		return 0, err
 	}
-	return m.rows, err
+	if err = errors.Join(err, m.file.Close()); err != nil {
+		return 0, errors.Join(err, os.Remove(path))
+	}
+	return m.rows, nil
 }
 
 // walk takes the calls in order, each with its checks.

@@ -5,6 +5,7 @@ import (
 
 	"github.com/apache/arrow-go/v18/parquet"
 	"github.com/apache/arrow-go/v18/parquet/compress"
+	"github.com/apache/arrow-go/v18/parquet/metadata"
 	"github.com/apache/arrow-go/v18/parquet/schema"
 
 	"hindcheck/pipeline/casedef"
@@ -21,7 +22,7 @@ type sheet struct {
 	n       int
 	columns []*column
 
-	episode, call, animal, owner, advisor                 *column
+	episode, animal, owner, advisor                       *column
 	site, practice, species, breed, sex, neutered         *column
 	age, complaint, startedAt, month, localHour, weekday  *column
 	ruleset, recordedLevel, level, later, contacts, again *column
@@ -41,8 +42,9 @@ func newSheet(d *findings.Dictionary, words int) *sheet {
 		s.columns = append(s.columns, c)
 		return c
 	}
-	s.episode, s.call, s.animal = add("episode", keyKind), add("call", keyKind), add("animal", keyKind)
-	s.owner, s.advisor = add("owner", keyKind), add("advisor", keyKind)
+	s.episode = add("episode", keyKind)
+	add("call", keyKind).twin = 1 // an episode is named after the call that opened it
+	s.animal, s.owner, s.advisor = add("animal", keyKind), add("owner", keyKind), add("advisor", keyKind)
 	s.site, s.practice, s.species, s.breed = add("site", wordKind), add("practice", wordKind), add("species", wordKind), add("breed_group", wordKind)
 	s.sex, s.neutered, s.age = add("sex", wordKind), add("neutered", wordKind), add("age_months", wholeKind)
 	s.complaint, s.startedAt, s.month = add("complaint", wordKind), add("started_at", timeKind), add("month", wholeKind)
@@ -90,12 +92,14 @@ func (s *sheet) schema() (*schema.Schema, error) {
 }
 
 // properties are how the sheet is written: zstd, but pseudonyms as they are, since
-// they do not pack.
+// they do not pack. At the library's lower levels packed codes of two bits stay
+// nearly as they are; at this one they take little more than half, at no
+// measurable cost.
 func (s *sheet) properties() *parquet.WriterProperties {
 	props := []parquet.WriterProperty{
 		parquet.WithVersion(parquet.V2_LATEST),
 		parquet.WithCompression(compress.Codecs.Zstd),
-		parquet.WithCompressionLevel(3),
+		parquet.WithCompressionLevel(7),
 		parquet.WithDictionaryDefault(true),
 		parquet.WithCreatedBy("hindcheck"),
 	}
@@ -120,7 +124,17 @@ func (s *sheet) write(f *pagefile.File, p *press, words *vocabulary) error {
 	if s.n == 0 {
 		return nil
 	}
-	err := f.RowGroup(s.n, len(s.columns), func(i int) pagefile.Page { return p.encode(s.columns[i], s.n, words) })
+	var first metadata.EncodedStatistics
+	err := f.RowGroup(s.n, len(s.columns), func(i int) pagefile.Page {
+		if twin := s.columns[i].twin; twin > 0 {
+			return pagefile.Page{Twin: twin, Stats: &first}
+		}
+		page := p.encode(s.columns[i], s.n, words)
+		if i == 0 {
+			first = *page.Stats
+		}
+		return page
+	})
 	s.reset()
 	return err
 }

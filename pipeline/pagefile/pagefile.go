@@ -49,15 +49,24 @@ type Page struct {
 	Words int
 	// Stats, if set, are kept in the footer, for readers that pass over row groups.
 	Stats *metadata.EncodedStatistics
+	// Twin, if above 0, says that the column of that number, counted from 1, holds
+	// the same in every row. Nothing is written then: the footer gives the pages of
+	// the other one. All else here but Stats is not looked at.
+	Twin int
 }
 
 // told counts what is written, as the page writer wants to know where it is.
 type told struct {
 	*bufio.Writer
 	at int64
+	// deaf passes over what is written.
+	deaf bool
 }
 
 func (t *told) Write(p []byte) (int, error) {
+	if t.deaf {
+		return len(p), nil
+	}
 	n, err := t.Writer.Write(p)
 	t.at += int64(n)
 	return n, err
@@ -85,9 +94,18 @@ func Create(path string, sc *schema.Schema, props *parquet.WriterProperties) (*F
 func (f *File) RowGroup(rows, columns int, page func(i int) Page) error {
 	rg := f.meta.AppendRowGroup()
 	from := f.out.at
+	written := make([]*metadata.ColumnChunkMetaDataBuilder, columns)
 	for i := range columns {
 		meta := rg.NextColumnChunk()
-		if err := f.column(meta, i, rows, page(i)); err != nil {
+		written[i] = meta
+		p := page(i)
+		var err error
+		if p.Twin > 0 {
+			err = repeat(meta, written[p.Twin-1], p)
+		} else {
+			err = f.column(meta, i, rows, p)
+		}
+		if err != nil {
 			return fmt.Errorf("write %s: column %s: %w", filepath.Base(f.path), meta.Descr().Name(), err)
 		}
 	}
@@ -123,7 +141,24 @@ func (f *File) column(meta *metadata.ColumnChunkMetaDataBuilder, ordinal, rows i
 	if p.Stats != nil {
 		meta.SetStats(*p.Stats)
 	}
+	// Closing would write the column's description behind it, where no reader looks.
+	f.out.deaf = true
+	defer func() { f.out.deaf = false }()
 	return f.pager.Close(p.Words >= 0, false)
+}
+
+// repeat describes a column by the pages of another one.
+func repeat(meta, twin *metadata.ColumnChunkMetaDataBuilder, p Page) error {
+	if p.Stats != nil {
+		meta.SetStats(*p.Stats)
+	}
+	was := twin.Contents().MetaData
+	info := metadata.ChunkMetaInfo{NumValues: was.NumValues, IndexPageOffset: -1, DataPageOffset: was.DataPageOffset,
+		CompressedSize: was.TotalCompressedSize, UncompressedSize: was.TotalUncompressedSize}
+	if was.DictionaryPageOffset != nil {
+		info.DictPageOffset = *was.DictionaryPageOffset
+	}
+	return meta.Finish(info, info.DictPageOffset > 0, false, metadata.EncodingStats{})
 }
 
 // begin makes the page writer ready for a column.

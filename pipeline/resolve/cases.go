@@ -3,13 +3,11 @@ package resolve
 import (
 	"context"
 	_ "embed"
-	"errors"
 	"fmt"
 	"strings"
 	"text/template"
 
 	"hindcheck/pipeline/casedef"
-	"hindcheck/pipeline/derive"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/rules"
 	"hindcheck/pipeline/store"
@@ -139,12 +137,39 @@ func (r *Resolver) cases(ctx context.Context) error {
 			return err
 		}
 	}
-	for _, m := range monthList(r.touched) {
-		if err := r.casesOf(ctx, m); err != nil {
+	months := monthList(r.touched)
+	for _, m := range months {
+		r.drop(store.Cases, "", m)
+	}
+	months, err := r.walkCases(ctx, months)
+	if err != nil {
+		return err
+	}
+	for _, m := range months {
+		err := r.joinCases(ctx, m, Relations{
+			Calls:    relation(r.present("calls", m), callsTable.stored()),
+			Checks:   relation(r.present("checks", m), checksTable.stored()),
+			Outcomes: relation(r.present("outcomes", m), outcomesTable.stored()),
+		})
+		if err != nil {
 			return fmt.Errorf("month %d: %w", m, err)
 		}
 	}
 	return nil
+}
+
+// rowsByMonth counts the rows that a table will have after this load.
+func (r *Resolver) rowsByMonth(table string) map[int]int64 {
+	rows := map[int]int64{}
+	for _, f := range r.tx.Manifest.Select(store.Current, table) {
+		rows[f.Month] += f.Rows
+	}
+	for _, a := range r.res.Add {
+		if a.Part == store.Current && a.Table == table {
+			rows[a.Month] = a.Rows
+		}
+	}
+	return rows
 }
 
 // batchRows bounds the calls whose cases are derived by one query; it keeps memory
@@ -180,31 +205,11 @@ func inBatches(months []int, rows map[int]int64, limit int64) [][]int {
 	return out
 }
 
-// casesOf derives the cases of a month.
-func (r *Resolver) casesOf(ctx context.Context, month int) error {
-	r.drop(store.Cases, "", month)
-	calls, checks, outcomes := r.present("calls", month), r.present("checks", month), r.present("outcomes", month)
-	if len(calls) == 0 {
-		return nil
-	}
-	if len(calls) == 1 && len(checks) <= 1 && !r.set.joinCases {
-		err := r.walkMonth(ctx, month, derive.Files{Calls: calls[0], Checks: strings.Join(checks, ""), Outcomes: outcomes})
-		if !errors.Is(err, derive.ErrOrder) {
-			return err
-		}
-	}
-	return r.joinMonth(ctx, month, Relations{
-		Calls:    relation(calls, callsTable.stored()),
-		Checks:   relation(checks, checksTable.stored()),
-		Outcomes: relation(outcomes, outcomesTable.stored()),
-	})
-}
-
 const casesOrder = " ORDER BY started_at, episode"
 
-// joinMonth derives the cases of one month by SQL, a file for each stretch of time
+// joinCases derives the cases of one month by SQL, a file for each stretch of time
 // that holds about as many calls as a batch may.
-func (r *Resolver) joinMonth(ctx context.Context, month int, rel Relations) error {
+func (r *Resolver) joinCases(ctx context.Context, month int, rel Relations) error {
 	cuts, err := r.cuts(ctx, rel)
 	if err != nil {
 		return err

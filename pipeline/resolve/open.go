@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -88,14 +89,16 @@ type Result struct {
 
 // Resolver carries one load through the steps.
 type Resolver struct {
-	db    *sql.DB
-	tx    *store.Tx
-	set   Settings
-	files []Export
-	parts map[string][]Part
-	retry *Retry
-	res   *Result
-	aside int
+	db *sql.DB
+	// threads is how much of the work outside DuckDB is done at a time.
+	threads int
+	tx      *store.Tx
+	set     Settings
+	files   []Export
+	parts   map[string][]Part
+	retry   *Retry
+	res     *Result
+	aside   int
 	// touched are the months of calls whose cases must be derived anew.
 	touched map[int]bool
 	// hasOutliers says that readings were set aside for their species.
@@ -127,7 +130,10 @@ func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Opt
 		return nil, err
 	}
 	defer db.Close()
-	r := &Resolver{db: db, tx: tx, set: set, files: in.Exports, retry: in.Retry, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{}, coded: map[string]map[string]string{},
+	if opt.Threads <= 0 {
+		opt.Threads = runtime.NumCPU()
+	}
+	r := &Resolver{db: db, threads: opt.Threads, tx: tx, set: set, files: in.Exports, retry: in.Retry, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{}, coded: map[string]map[string]string{},
 		res: &Result{Sums: map[int32]*store.Sums{}, Links: map[string]int64{}, Aside: map[string]int64{}}}
 	for _, p := range in.Parts {
 		r.parts[p.Table] = append(r.parts[p.Table], p)
