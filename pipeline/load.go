@@ -52,6 +52,8 @@ type LoadOptions struct {
 	// much of all exports has been read.
 	Progress func(step string, rows int64)
 	Bytes    func(done, total int64)
+	// plain is resolve.Settings.Plain, for tests.
+	plain bool
 }
 
 // defaultMemory bounds DuckDB's own buffers in a load, in megabytes; what does
@@ -230,7 +232,7 @@ func (l *loader) finish(ctx context.Context) error {
 	}
 	set := l.defs.Settings()
 	set.Progress = func(step string) { l.opt.Progress(step, 0) }
-	set.RebuildCases = rebuild
+	set.RebuildCases, set.Plain = rebuild, l.opt.plain
 	res, err := resolve.Run(ctx, l.tx, l.in, set, duck.Options{Threads: l.opt.Threads, MemoryMB: l.opt.MemoryMB})
 	if err != nil {
 		return err
@@ -344,8 +346,12 @@ func (l *loader) stage(ctx context.Context, t reading, name string, exportedAt t
 	if err != nil {
 		return got, err
 	}
-	for _, p := range got.Parts {
-		l.in.Parts = append(l.in.Parts, resolve.Part{Table: got.Record, Path: p, File: no, Words: got.Words})
+	for i, p := range got.Parts {
+		part := resolve.Part{Table: got.Record, Path: p, File: no, No: got.PartNos[i], Packed: true, Words: got.Words}
+		if len(got.Runs) > 0 {
+			part.Runs = got.Runs[i]
+		}
+		l.in.Parts = append(l.in.Parts, part)
 	}
 	for _, p := range got.SetAsideParts {
 		l.in.Parts = append(l.in.Parts, resolve.Part{Table: resolve.AsideTable, Path: p, File: no})

@@ -21,13 +21,7 @@ type asideFile struct {
 
 func newAsideFile(p *plan, no int) asideFile {
 	a := asideFile{partFile: partFile{table: records.SetAside, path: p.partPath(records.SetAside.Name, no)}}
-	a.columns = make([]column, len(records.SetAside.Columns))
-	for i, c := range records.SetAside.Columns {
-		a.columns[i] = column{Column: c}
-		if c.Kind == records.Text {
-			a.columns[i].words = newVocab(nil)
-		}
-	}
+	a.columns = newColumns(records.SetAside)
 	return a
 }
 

@@ -73,8 +73,10 @@ type Result struct {
 	SourceRows             int64
 	Rows, Staged, SetAside int64
 	// Parts are the Parquet files of staged rows, SetAsideParts those of rows
-	// set aside. Both are empty when there are none.
-	Parts, SetAsideParts []string
+	// set aside. Both are empty when there are none. Runs are the runs of the
+	// checks in each part (records.Runs), and PartNos how they name it.
+	Parts, SetAsideParts, Runs []string
+	PartNos                    []int32
 	// Words are the words that a text column of the parts may hold, sorted; a
 	// column of which there are more than maxTold, or not all are known, is missing.
 	Words map[string][]string
@@ -119,7 +121,7 @@ func Read(ctx context.Context, in Input) (Result, error) {
 	}
 	if err != nil {
 		for _, w := range workers {
-			for _, path := range append(w.parts.paths(), w.aside.paths()...) {
+			for _, path := range slices.Concat(w.parts.paths(), w.runs.paths(), w.aside.paths()) {
 				err = errors.Join(err, os.Remove(path))
 			}
 		}
@@ -191,7 +193,7 @@ func firstCause(errs []error) error {
 
 // loop works off batches and closes the worker's files.
 func (w *worker) loop(ctx context.Context, rd tabular.Reader, done *atomic.Int64) (err error) {
-	defer func() { err = errors.Join(err, w.parts.close(), w.aside.close()) }()
+	defer func() { err = errors.Join(err, w.parts.close(), w.runs.close(), w.aside.close()) }()
 	var b tabular.Batch
 	defer func() {
 		if p := recover(); p != nil {
@@ -237,20 +239,23 @@ func result(p *plan, rd tabular.Reader, workers []*worker) Result {
 	r := Result{Record: p.table.Name, File: filepath.Base(p.in.Path), Reasons: map[string]int64{}, Notes: rd.Notes(),
 		ContentHash: rd.ContentHash(), MappingHash: p.in.Desc.Hash}
 	exported := p.exportedAt
-	for _, w := range workers {
+	for i, w := range workers {
 		r.SourceRows += w.sourceRows
 		r.Staged += w.staged
 		r.SetAside += w.setAside
-		r.Parts = append(r.Parts, w.parts.paths()...)
+		for _, path := range w.parts.paths() {
+			r.Parts, r.PartNos = append(r.Parts, path), append(r.PartNos, int32(i))
+		}
+		r.Runs = append(r.Runs, w.runs.paths()...)
 		r.SetAsideParts = append(r.SetAsideParts, w.aside.paths()...)
-		for i, n := range w.reasons {
+		for reason, n := range w.reasons {
 			if n > 0 {
-				r.Reasons[reasonNames[i]] += n
+				r.Reasons[reasonNames[reason]] += n
 			}
 		}
-		for i, n := range w.notes {
+		for note, n := range w.notes {
 			if n > 0 {
-				r.Notes[noteNames[i]] += n
+				r.Notes[noteNames[note]] += n
 			}
 		}
 		r.Examples = append(r.Examples, w.examples...)

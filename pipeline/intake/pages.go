@@ -6,6 +6,7 @@ import (
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/parquet"
+	"github.com/apache/arrow-go/v18/parquet/metadata"
 
 	"hindcheck/pipeline/pagefile"
 	"hindcheck/pipeline/records"
@@ -30,7 +31,15 @@ func (f *partFile) pageOf(c *column, n int) pagefile.Page {
 	if nulls < n {
 		body = f.encode(c, n, nulls)
 	}
-	return pagefile.Page{Data: f.page, Encoding: body.encoding, Dict: body.dict, Words: body.words}
+	page := pagefile.Page{Data: f.page, Encoding: body.encoding, Dict: body.dict, Words: body.words}
+	if f.stored {
+		page.Stats = &metadata.EncodedStatistics{Signed: true}
+		page.Stats.SetNullCount(int64(nulls))
+		if low, high := c.limits(n); nulls < n && low != nil {
+			page.Stats.SetMin(low).SetMax(high)
+		}
+	}
+	return page
 }
 
 // nulls counts the rows without a value.

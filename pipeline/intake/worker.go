@@ -34,6 +34,7 @@ type worker struct {
 	blanks  blanks
 
 	parts partFile
+	runs  *runFile // of checks
 	aside asideFile
 
 	sourceRows, staged, setAside int64
@@ -70,6 +71,9 @@ func newWorker(p *plan, no int) *worker {
 	w.use(records.SrcRow)
 	w.parts = partFile{table: p.table, path: p.partPath(p.table.Name, no)}
 	w.aside = newAsideFile(p, no)
+	if w.checks != nil {
+		w.runs = newRunFile(p, no)
+	}
 	return w
 }
 

@@ -14,9 +14,11 @@ import (
 // partFile is one Parquet file that is opened when the first rows come. The
 // content of its pages is encoded in pages.go.
 type partFile struct {
-	table records.Table
-	path  string
-	file  *pagefile.File
+	table  records.Table
+	path   string
+	stored bool // it stays: packed closer, with statistics
+	file   *pagefile.File
+	rows   int64
 
 	page     []byte
 	indices  []int32
@@ -32,6 +34,9 @@ func (p *plan) partPath(table string, no int) string {
 
 func (f *partFile) open() error {
 	props := f.table.WriterProperties(memory.DefaultAllocator)
+	if f.stored {
+		props = f.table.StoredProperties(memory.DefaultAllocator)
+	}
 	sc, err := pqarrow.ToParquet(f.table.Schema(), props, pqarrow.DefaultWriterProps())
 	if err != nil {
 		return fmt.Errorf("write staged rows: %w", err)
@@ -50,6 +55,7 @@ func (f *partFile) write(columns []column, n int) error {
 			return err
 		}
 	}
+	f.rows += int64(n)
 	return f.file.RowGroup(n, len(columns), func(i int) pagefile.Page { return f.pageOf(&columns[i], n) })
 }
 
@@ -72,6 +78,11 @@ func (f *partFile) paths() []string {
 func (w *worker) flush() error {
 	if w.n == 0 {
 		return nil
+	}
+	if w.runs != nil {
+		if err := w.runs.add(w, w.n, w.parts.rows); err != nil {
+			return err
+		}
 	}
 	if err := w.parts.write(w.columns, w.n); err != nil {
 		return err

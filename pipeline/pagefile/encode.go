@@ -97,25 +97,25 @@ func Constant[T comparable](values []T) bool {
 	return true
 }
 
-// Sizes of DELTA_BINARY_PACKED: values a block, blocks are cut in four.
+// DeltaBlock and DeltaMini are sizes of DELTA_BINARY_PACKED: values a block, blocks are cut in four.
 const (
-	deltaBlock = 128
-	deltaMini  = 32
+	DeltaBlock = 128
+	DeltaMini  = 32
 )
 
 // AppendDelta appends whole numbers as packed differences.
 func AppendDelta(dst []byte, values []int64) []byte {
-	dst = binary.AppendUvarint(dst, deltaBlock)
-	dst = binary.AppendUvarint(dst, deltaBlock/deltaMini)
+	dst = binary.AppendUvarint(dst, DeltaBlock)
+	dst = binary.AppendUvarint(dst, DeltaBlock/DeltaMini)
 	dst = binary.AppendUvarint(dst, uint64(len(values)))
 	if len(values) == 0 {
 		return binary.AppendVarint(dst, 0)
 	}
 	dst = binary.AppendVarint(dst, values[0])
-	var deltas [deltaBlock]uint64
+	var deltas [DeltaBlock]uint64
 	last := values[0]
 	for rest := values[1:]; len(rest) > 0; {
-		n := min(len(rest), deltaBlock)
+		n := min(len(rest), DeltaBlock)
 		least := rest[0] - last
 		for i, v := range rest[:n] {
 			d := v - last // wraps, as the format says
@@ -139,8 +139,8 @@ func AppendDelta(dst []byte, values []int64) []byte {
 func appendMinis(dst []byte, deltas []uint64, n int) []byte {
 	at := len(dst)
 	dst = append(dst, 0, 0, 0, 0)
-	for k := 0; k*deltaMini < n; k++ {
-		part, all := deltas[k*deltaMini:(k+1)*deltaMini], uint64(0)
+	for k := 0; k*DeltaMini < n; k++ {
+		part, all := deltas[k*DeltaMini:(k+1)*DeltaMini], uint64(0)
 		for _, d := range part {
 			all |= d
 		}

@@ -77,9 +77,10 @@ func (t *told) Tell() int64 { return t.at }
 
 const magic = "PAR1"
 
-// Create begins a file that must not exist.
+// Create begins a file that must not exist; the user's mask says who may read it,
+// as with the files that DuckDB writes.
 func Create(path string, sc *schema.Schema, props *parquet.WriterProperties) (*File, error) {
-	out, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	out, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o666)
 	if err != nil {
 		return nil, err
 	}

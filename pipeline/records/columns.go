@@ -53,6 +53,15 @@ var (
 		text("feed").must(), Column{Name: "from_date", Kind: Date, Required: true}, Column{Name: "to_date", Kind: Date, Required: true},
 		at("delivered_at").must(), number("rows", Int64, "", 0, 1e15))
 
+	// Runs has one row a run: staged checks that follow each other in a part and
+	// share call, kind of observer (the vet or somebody else) and time of export.
+	// first is the place of its first row in the part, counted from 0; n is how
+	// many it has; part is the part's number within the file.
+	Runs = Table{"runs", []Column{
+		{Name: "call", Kind: UUID, Required: true}, {Name: "vet", Kind: Boolean, Required: true}, {Name: ExportedAt, Kind: Time, Required: true},
+		{Name: SrcFile, Kind: Int32, Required: true}, {Name: "part", Kind: Int32, Required: true}, {Name: "first", Kind: Int64, Required: true}, {Name: "n", Kind: Int32, Required: true},
+	}}
+
 	// SetAside has one row a refused row. It never holds a cell: kind tells
 	// only what sort of value was found and how long it was.
 	SetAside = Table{"set_aside", []Column{

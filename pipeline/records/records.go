@@ -114,11 +114,24 @@ const RowGroup = 122_880
 //
 // Staged files carry no statistics: they are read once, from end to end.
 func (t Table) WriterProperties(mem memory.Allocator) *parquet.WriterProperties {
+	return t.properties(mem, 1)
+}
+
+// StoredProperties returns how a table that stays is written: as a staged one,
+// packed as closely as costs little.
+func (t Table) StoredProperties(mem memory.Allocator) *parquet.WriterProperties {
+	return t.properties(mem, storedLevel)
+}
+
+// storedLevel is the level of zstd in stored files.
+const storedLevel = 3
+
+func (t Table) properties(mem memory.Allocator, level int) *parquet.WriterProperties {
 	props := []parquet.WriterProperty{
 		parquet.WithAllocator(mem),
 		parquet.WithVersion(parquet.V2_LATEST),
 		parquet.WithCompression(compress.Codecs.Zstd),
-		parquet.WithCompressionLevel(1),
+		parquet.WithCompressionLevel(level),
 		parquet.WithDictionaryDefault(false),
 		parquet.WithStats(false),
 		parquet.WithMaxRowGroupLength(RowGroup),

@@ -87,8 +87,19 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	w := r.writer(callsTable)
+	defer w.Close()
 	for _, m := range months {
 		r.touched[m] = true
+		// Joined with stored rows, known words would become strings again.
+		joined := len(r.tx.Paths(store.Current, "calls", m)) > 0 || slices.Contains(moves, m)
+		if !joined && r.direct(callsTable) {
+			if ok, err := r.copyCalls(ctx, w, m); err != nil {
+				return err
+			} else if ok {
+				continue
+			}
+		}
 		staged, err := r.stagedOf(ctx, callsTable, fmt.Sprintf("SELECT DISTINCT src_file FROM placed WHERE fresh AND month = %d", m))
 		if err != nil {
 			return err
@@ -97,8 +108,7 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 				%[2]d::INTEGER AS load_no
 			FROM (%[3]s) s JOIN (SELECT src_file, src_row, kind, episode, month FROM placed WHERE fresh AND month = %[1]d) p
 				ON s.src_file = p.src_file AND s.src_row = p.src_row`, m, r.tx.No, staged)
-		// Joined with stored rows, known words would become strings again.
-		if len(r.tx.Paths(store.Current, "calls", m)) > 0 || slices.Contains(moves, m) {
+		if joined {
 			query += fmt.Sprintf(`
 			UNION ALL BY NAME
 			SELECT c.* REPLACE (greatest(c.exported_at, t.now_at) AS exported_at)
@@ -123,12 +133,17 @@ func (r *Resolver) replace(ctx context.Context, tab string, month int, query str
 	if err != nil {
 		return err
 	}
+	r.settle(tab, month, path)
+	return nil
+}
+
+// settle makes path the file of a table's month, "" for none.
+func (r *Resolver) settle(tab string, month int, path string) {
 	r.drop(store.Current, tab, month)
 	if r.fresh[tab] == nil {
 		r.fresh[tab] = map[int]string{}
 	}
 	r.fresh[tab][month] = path
-	return nil
 }
 
 // history writes superseded rows, by the month in which they stood.

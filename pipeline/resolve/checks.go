@@ -24,11 +24,17 @@ func (r *Resolver) checks(ctx context.Context) error {
 			return err
 		}
 	}
+	if err := r.openRuns(ctx); err != nil {
+		return err
+	}
+	spread := `SELECT src_file, call, 1 AS n FROM st_checks`
+	if r.hasRuns {
+		spread = `SELECT src_file, call, n FROM runs`
+	}
 	script := []string{
 		`CREATE TABLE shifted AS SELECT call, was_month, month FROM moved WHERE was_month <> month
 			UNION SELECT g.call, g.was_month, k.month FROM gone g JOIN callmonth k USING (call) WHERE g.was_month <> k.month`,
-		`CREATE TABLE spread AS SELECT s.src_file, h.month, count(*) AS n
-			FROM (SELECT src_file, call FROM st_checks) s LEFT JOIN home h USING (call) GROUP BY ALL`,
+		`CREATE TABLE spread AS SELECT s.src_file, h.month, sum(n)::BIGINT AS n FROM (` + spread + `) s LEFT JOIN home h USING (call) GROUP BY ALL`,
 	}
 	for _, q := range script {
 		if err := r.exec(ctx, q); err != nil {
@@ -41,6 +47,9 @@ func (r *Resolver) checks(ctx context.Context) error {
 	months, err := r.ints(ctx, `SELECT DISTINCT month FROM spread WHERE month IS NOT NULL
 		UNION SELECT was_month FROM shifted UNION SELECT month FROM shifted ORDER BY 1`)
 	if err != nil {
+		return err
+	}
+	if months, err = r.copyMonths(ctx, months); err != nil {
 		return err
 	}
 	sizes, err := r.stagedSizes(ctx)
@@ -88,10 +97,14 @@ func (r *Resolver) orphanChecks(ctx context.Context) error {
 	if err != nil || n == 0 {
 		return err
 	}
+	from := `st_checks s`
+	if r.hasRuns {
+		from = `st_checks s SEMI JOIN (SELECT call FROM runs ANTI JOIN home USING (call)) USING (call)`
+	}
 	return r.setAside(ctx, `SELECT src_file, src_row, 'call' AS "column", 'orphan_check' AS reason, 'pseudonym' AS kind,
 		'a call that this load or an earlier one brought' AS expected,
 		'load the calls export of that month, then try the row again with: ingest set-aside retry' AS remedy
-		FROM st_checks s ANTI JOIN home USING (call)`)
+		FROM `+from+` ANTI JOIN home USING (call)`)
 }
 
 // checksOfMonths writes the new present of some months' checks.

@@ -14,6 +14,7 @@
 //  3. episodes.go  contacts of one animal within the window become episodes
 //  4. calls.go     which months change; the calls of each
 //  5. checks.go    a later export of a call replaces all its checks
+//     direct.go    months of which the store holds nothing are copied instead
 //  6. outcomes.go  outcomes are linked to episodes, by key or by animal and time
 //  7. cases.go     one narrow row an episode, months that changed only: by a walk
 //     over the month's files (walk.go, package derive), or by SQL (cases.sql)

@@ -34,6 +34,9 @@ type Settings struct {
 	BatchRows int64
 	// joinCases derives all cases by SQL.
 	joinCases bool
+	// Plain makes every file the plain way, through DuckDB, also where rows could
+	// be copied; for comparing the two.
+	Plain bool
 	// RebuildCases derives the cases of every month anew, because a
 	// definition has changed.
 	RebuildCases bool
@@ -67,6 +70,12 @@ type Part struct {
 	Path  string
 	// File is the number of the export it came from.
 	File int32
+	// No is its number within the export. Packed says that the reader of exports
+	// wrote it, so that its rows can be copied; Runs is then the file of its runs
+	// (records.Runs), of checks.
+	No     int32
+	Packed bool
+	Runs   string
 	// Words are the words that its text columns may hold, where they are few
 	// and known; see intake.Result.
 	Words map[string][]string
@@ -101,6 +110,8 @@ type Resolver struct {
 	aside   int
 	// touched are the months of calls whose cases must be derived anew.
 	touched map[int]bool
+	// hasRuns says that the runs of all staged checks are known.
+	hasRuns bool
 	// hasOutliers says that readings were set aside for their species.
 	hasOutliers bool
 	// inMemory are the tables whose staged rows have been read into memory.

@@ -1,0 +1,400 @@
+package intake
+
+import (
+	"bytes"
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+
+	"hindcheck/pipeline/records"
+)
+
+// ErrScattered says that the rows of a file stand so far apart in the staged
+// parts that copying them would read most row groups again and again. Nothing
+// has been written.
+var ErrScattered = errors.New("rows stand too far apart in the staged files")
+
+// Call is a staged call that enters a stored file.
+type Call struct {
+	// File and Row are its src_file and src_row.
+	File int32
+	Row  int64
+	// Kind is the place of its contact kind in Calls.Kinds, -1 for none.
+	Kind int32
+	// Episode is the place of its episode in Calls.Episodes, or NoEpisode, or
+	// OwnEpisode where the call itself names it.
+	Episode int32
+}
+
+// Values of Call.Episode that are no place.
+const (
+	NoEpisode  = -1
+	OwnEpisode = -2
+)
+
+// Calls is the content of one stored file of calls, in order.
+type Calls struct {
+	Month, LoadNo int32
+	Kinds         []string
+	Episodes      [][16]byte
+	Rows          []Call
+}
+
+// location is where rows stand in the staged parts.
+type location struct {
+	part *part
+	row  int64
+	n    int32
+}
+
+// WriteCalls writes a stored file of calls; it returns the number of rows.
+func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
+	where, err := w.locate(in.Rows)
+	if err != nil {
+		return 0, err
+	}
+	if err := w.prepare(where); err != nil {
+		return 0, err
+	}
+	kind, episode, month, load := w.table.Index("contact_kind"), w.table.Index("episode"), w.table.Index("episode_month"), w.table.Index("load_no")
+	call := w.from.Index("call")
+	w.begin(path)
+	for i, r := range in.Rows {
+		g, at, err := w.at(where[i].part, where[i].row)
+		if err != nil {
+			return w.end(err)
+		}
+		w.copyRows(g, at, 1)
+		n := w.n
+		w.fill(month, 1, in.Month)
+		w.fill(load, 1, in.LoadNo)
+		if w.out[kind].valid[n] = 0; r.Kind >= 0 {
+			w.out[kind].valid[n], w.out[kind].i32[n] = 1, w.out[kind].words.addString(in.Kinds[r.Kind])
+		}
+		w.out[episode].valid[n] = 1
+		switch id := w.out[episode].uuid[16*n : 16*n+16]; {
+		case r.Episode == NoEpisode:
+			w.out[episode].valid[n] = 0
+		case r.Episode == OwnEpisode:
+			copy(id, g.columns[call].uuid[16*at:])
+		default:
+			copy(id, in.Episodes[r.Episode][:])
+		}
+		if w.n++; w.n == records.RowGroup {
+			if err := w.flush(); err != nil {
+				return w.end(err)
+			}
+		}
+	}
+	return w.end(nil)
+}
+
+// locate finds calls by the row of the export that they came from, in which the
+// rows of a part rise.
+func (w *Writer) locate(rows []Call) ([]location, error) {
+	byFile := map[int32][]*part{}
+	for _, p := range w.parts {
+		byFile[p.File] = append(byFile[p.File], p)
+	}
+	used := map[*part]int{} // the row found last
+	defer func() {
+		for _, p := range w.parts {
+			if _, ok := used[p]; !ok {
+				p.srcRow = nil
+			}
+		}
+	}()
+	out := make([]location, len(rows))
+	for i, r := range rows {
+		for _, p := range byFile[r.File] {
+			last, ok := used[p]
+			if !ok {
+				if err := w.sourceRows(p); err != nil {
+					return nil, err
+				}
+				used[p] = 0
+			}
+			at, found := last+1, last+1 < len(p.srcRow) && p.srcRow[last+1] == r.Row
+			if !found {
+				at, found = slices.BinarySearch(p.srcRow, r.Row)
+			}
+			if found {
+				out[i], used[p] = location{p, int64(at), 1}, at
+				break
+			}
+		}
+		if out[i].part == nil {
+			return nil, fmt.Errorf("read staged rows: no row %d of export %d", r.Row, r.File)
+		}
+	}
+	return out, nil
+}
+
+// sourceRows reads the column of source rows of a part.
+func (w *Writer) sourceRows(p *part) error {
+	if err := p.open(); err != nil || p.srcRow != nil {
+		return err
+	}
+	at := w.from.Index(records.SrcRow)
+	u := unpacked{column: column{Column: w.from.Columns[at]}}
+	for g := range p.rd.NumRowGroups() {
+		n := int(p.starts[g+1] - p.starts[g])
+		if err := u.read(p.rd.RowGroup(g), at, n); err != nil {
+			return fmt.Errorf("read staged rows: %w", err)
+		}
+		p.srcRow = append(p.srcRow, u.i64[:n]...)
+	}
+	return nil
+}
+
+// Run is a run of staged checks that enters a stored file.
+type Run struct {
+	File, Part int32
+	First      int64
+	Rows       int32
+	// Vet says that they are the vet's readings; Species is the species of the
+	// call, as Tally counts it.
+	Vet     bool
+	Species int32
+}
+
+// Tally counts the readings of one finding by species: all, those below Low and
+// those above High.
+type Tally struct {
+	Low, High       []float64
+	N, Below, Above []int64
+	Known           []bool // whether the species has limits
+}
+
+// Reading names one staged reading.
+type Reading struct {
+	File    int32
+	Row     int64
+	Finding string
+	Seq     int16
+}
+
+// Checks is the content of one stored file of checks: its runs in the order of
+// the calls, those of a call together and the vet's last.
+type Checks struct {
+	Month, LoadNo int32
+	Runs          []Run
+	// Refused readings are passed over.
+	Refused map[Reading]bool
+	// Usual gives the tally of a finding, nil where readings are not counted.
+	Usual func(finding string) *Tally
+}
+
+// Entered counts the rows of an export that a file took, and those that it did
+// not take because a later row of the call has their finding and number.
+type Entered struct{ New, Within int64 }
+
+// WriteChecks writes a stored file of checks, those of a call in order of vet,
+// seq and finding. It returns the rows by export.
+func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) {
+	runs := make([]location, len(in.Runs))
+	for i, r := range in.Runs {
+		p, ok := w.parts[[2]int32{r.File, r.Part}]
+		if !ok {
+			return nil, fmt.Errorf("read staged rows: no part %d of export %d", r.Part, r.File)
+		}
+		runs[i] = location{p, r.First, r.Rows}
+	}
+	if err := w.prepare(runs); err != nil {
+		return nil, err
+	}
+	w.begin(path)
+	c := checkWriter{Writer: w, in: in, where: runs, booked: map[int32]Entered{}, call: w.from.Index("call"), seq: w.from.Index("seq"),
+		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow),
+		month: w.table.Index("episode_month"), load: w.table.Index("load_no")}
+	_, err := w.end(c.all())
+	return c.booked, err
+}
+
+// checkWriter carries the writing of one file of checks.
+type checkWriter struct {
+	*Writer
+	in                                           Checks
+	where                                        []location
+	booked                                       map[int32]Entered
+	call, seq, finding, number, row, month, load int
+	rows                                         []checkRow
+}
+
+// checkRow is a check with what it is sorted by.
+type checkRow struct {
+	run     int
+	row     int64
+	vet     bool
+	seq     int16
+	finding string
+	srcRow  int64
+}
+
+// all takes the runs call by call.
+func (c *checkWriter) all() error {
+	var id [16]byte
+	from := 0
+	for i := range c.where {
+		g, at, err := c.at(c.where[i].part, c.in.Runs[i].First)
+		if err != nil {
+			return err
+		}
+		here := g.columns[c.call].uuid[16*at : 16*at+16]
+		if i > 0 && bytes.Equal(here, id[:]) {
+			continue
+		}
+		next := [16]byte(here)
+		if i > 0 {
+			if err := c.one(from, i); err != nil {
+				return err
+			}
+		}
+		id, from = next, i
+	}
+	if len(c.where) == 0 {
+		return nil
+	}
+	return c.one(from, len(c.where))
+}
+
+// one writes the checks of one call: runs from to to. Most calls have one run,
+// which is in order.
+func (c *checkWriter) one(from, to int) error {
+	if to == from+1 {
+		r := c.in.Runs[from]
+		g, at, err := c.at(c.where[from].part, r.First)
+		if err != nil {
+			return err
+		}
+		if c.inOrder(g, at, int(r.Rows)) {
+			return c.take(g, at, int(r.Rows), from)
+		}
+	}
+	if err := c.sorted(from, to); err != nil {
+		return err
+	}
+	for i, r := range c.rows {
+		if i+1 < len(c.rows) && r.sameKey(c.rows[i+1]) {
+			c.book(r.run, Entered{Within: 1})
+			continue
+		}
+		g, at, err := c.at(c.where[r.run].part, r.row)
+		if err != nil {
+			return err
+		}
+		if err := c.take(g, at, 1, r.run); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// inOrder reports whether a run rises in seq and finding, and none of it is refused.
+func (c *checkWriter) inOrder(g *group, at, n int) bool {
+	if len(c.in.Refused) > 0 {
+		return false
+	}
+	seq, finding := g.columns[c.seq].i16[at:at+n], &g.columns[c.finding]
+	for i := 1; i < n; i++ {
+		if seq[i] < seq[i-1] || seq[i] == seq[i-1] && finding.dict[finding.i32[at+i]] <= finding.dict[finding.i32[at+i-1]] {
+			return false
+		}
+	}
+	return true
+}
+
+// sorted puts the checks of a call in order, of equal keys the last row last.
+func (c *checkWriter) sorted(from, to int) error {
+	c.rows = c.rows[:0]
+	for i := from; i < to; i++ {
+		r := c.in.Runs[i]
+		for row := r.First; row < r.First+int64(r.Rows); row++ {
+			g, at, err := c.at(c.where[i].part, row)
+			if err != nil {
+				return err
+			}
+			f := &g.columns[c.finding]
+			one := checkRow{i, row, r.Vet, g.columns[c.seq].i16[at], f.dict[f.i32[at]], g.columns[c.row].i64[at]}
+			if len(c.in.Refused) > 0 && c.in.Refused[Reading{r.File, one.srcRow, one.finding, one.seq}] {
+				continue
+			}
+			c.rows = append(c.rows, one)
+		}
+	}
+	slices.SortStableFunc(c.rows, func(a, b checkRow) int {
+		if a.vet != b.vet {
+			if a.vet {
+				return 1
+			}
+			return -1
+		}
+		return cmp.Or(cmp.Compare(a.seq, b.seq), cmp.Compare(a.finding, b.finding), cmp.Compare(a.srcRow, b.srcRow))
+	})
+	return nil
+}
+
+func (r checkRow) sameKey(o checkRow) bool {
+	return r.vet == o.vet && r.seq == o.seq && r.finding == o.finding
+}
+
+// take appends n rows of a group to the file.
+func (c *checkWriter) take(g *group, at, n, run int) error {
+	for n > 0 {
+		k := min(n, records.RowGroup-c.n)
+		c.copyRows(g, at, k)
+		c.fill(c.month, k, c.in.Month)
+		c.fill(c.load, k, c.in.LoadNo)
+		c.tally(g, at, k, c.in.Runs[run].Species)
+		c.book(run, Entered{New: int64(k)})
+		c.Writer.n += k
+		if at, n = at+k, n-k; c.n == records.RowGroup {
+			if err := c.flush(); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (c *checkWriter) book(run int, e Entered) {
+	file := c.in.Runs[run].File
+	b := c.booked[file]
+	b.New += e.New
+	b.Within += e.Within
+	c.booked[file] = b
+}
+
+// tally counts the numbers among n rows.
+func (c *checkWriter) tally(g *group, at, n int, species int32) {
+	number, finding := &g.columns[c.number], &g.columns[c.finding]
+	if c.in.Usual == nil || number.absent {
+		return
+	}
+	for i := at; i < at+n; i++ {
+		if number.valid[i] == 0 {
+			continue
+		}
+		t := c.usual(g, finding, finding.i32[i])
+		if t == nil || !t.Known[species] {
+			continue
+		}
+		t.N[species]++
+		if v := number.f64[i]; v < t.Low[species] {
+			t.Below[species]++
+		} else if v > t.High[species] {
+			t.Above[species]++
+		}
+	}
+}
+
+func (c *checkWriter) usual(g *group, finding *unpacked, word int32) *Tally {
+	if g.tallies == nil {
+		g.tallies, g.tallied = make([]*Tally, len(finding.dict)), make([]bool, len(finding.dict))
+	}
+	if !g.tallied[word] {
+		g.tallies[word], g.tallied[word] = c.in.Usual(finding.dict[word]), true
+	}
+	return g.tallies[word]
+}

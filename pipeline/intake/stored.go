@@ -1,0 +1,362 @@
+package intake
+
+import (
+	"container/list"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/apache/arrow-go/v18/parquet/file"
+
+	"hindcheck/pipeline/records"
+)
+
+// Staged names one staged part of a load: its file, the number of the export
+// and of the part within it.
+type Staged struct {
+	Path       string
+	File, Part int32
+}
+
+// Writer writes stored files from staged parts: rows that the caller names, in
+// the order in which they are named, with the columns that resolving adds.
+//
+// The rows are never turned into strings or sorted as a whole: what is known
+// from the keys alone (which rows enter, in which order) is decided elsewhere,
+// and the values are copied from page to page. It is not safe for use by
+// several goroutines at a time.
+type Writer struct {
+	table   records.Table // stored
+	from    records.Table // staged
+	parts   map[[2]int32]*part
+	recent  *list.List // groups in memory, the latest used first
+	out     []column
+	sources []int // the staged column of each stored one, -1 for a derived one
+	n       int
+	file    partFile
+	rows    int64
+}
+
+// groupsHeld is how many row groups of staged parts are in memory at a time: an
+// export is read by two workers, and a month stands in two exports.
+const groupsHeld = 4
+
+// part is a staged part that is read back.
+type part struct {
+	Staged
+	rd     *file.Reader
+	starts []int64 // the first row of each row group, and the number of rows
+	held   []*group
+	few    map[int]*picked // row groups of which a file takes few rows
+	srcRow []int64         // of each row, where rows are looked for by it
+}
+
+// group is a row group of a part in memory.
+type group struct {
+	part    *part
+	no, n   int
+	columns []unpacked
+	at      *list.Element
+	// tallies are those of the group's words for findings.
+	tallies []*Tally
+	tallied []bool
+}
+
+// derived are the columns that resolving adds to a table, in their order.
+var derived = map[string][]records.Column{
+	records.Calls.Name: {{Name: "contact_kind_given", Kind: records.Text}, {Name: "episode", Kind: records.UUID},
+		{Name: "episode_month", Kind: records.Int32}, {Name: "load_no", Kind: records.Int32}},
+	records.Checks.Name: {{Name: "episode_month", Kind: records.Int32}, {Name: "load_no", Kind: records.Int32}},
+}
+
+// NewWriter makes a writer of stored calls or checks.
+func NewWriter(record string, parts []Staged) *Writer {
+	w := &Writer{parts: map[[2]int32]*part{}, recent: list.New()}
+	w.from, _ = records.Staged(record)
+	w.table = records.Table{Name: record, Columns: slices.Clone(w.from.Columns[:len(w.from.Columns)-2])}
+	for i, c := range w.table.Columns {
+		w.table.Columns[i].Required = false // as DuckDB writes them
+		w.sources = append(w.sources, i)
+		if c.Name == "contact_kind" {
+			w.sources[i] = -1
+		}
+	}
+	for _, c := range derived[record] {
+		w.table.Columns = append(w.table.Columns, c)
+		w.sources = append(w.sources, -1)
+	}
+	if at := w.table.Index("contact_kind_given"); at >= 0 {
+		w.sources[at] = w.from.Index("contact_kind")
+	}
+	w.out = newColumns(w.table)
+	for i := range w.out {
+		w.out[i].grow(records.RowGroup)
+	}
+	for _, p := range parts {
+		w.parts[[2]int32{p.File, p.Part}] = &part{Staged: p}
+	}
+	return w
+}
+
+// begin starts a file.
+func (w *Writer) begin(path string) {
+	was := &w.file
+	w.file = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids}
+	w.n, w.rows = 0, 0
+	w.forget()
+}
+
+// forget empties the dictionaries of the row group that is written.
+func (w *Writer) forget() {
+	for i := range w.out {
+		if w.out[i].words != nil {
+			w.out[i].words.reset()
+		}
+	}
+	for e := w.recent.Front(); e != nil; e = e.Next() {
+		e.Value.(*group).forget()
+	}
+	for _, p := range w.parts {
+		for _, few := range p.few {
+			few.forget()
+		}
+	}
+}
+
+func (g *group) forget() {
+	for i := range g.columns {
+		to := g.columns[i].to
+		for k := range to {
+			to[k] = -1
+		}
+	}
+}
+
+// flush writes the rows gathered so far.
+func (w *Writer) flush() error {
+	if w.n == 0 {
+		return nil
+	}
+	if err := w.file.write(w.out, w.n); err != nil {
+		return err
+	}
+	w.rows += int64(w.n)
+	w.n = 0
+	w.forget()
+	return nil
+}
+
+// end writes the last rows and closes the file; it returns the number of rows.
+func (w *Writer) end(err error) (int64, error) {
+	if err == nil {
+		err = w.flush()
+	}
+	if cerr := w.file.close(); err == nil {
+		err = cerr
+	}
+	return w.rows, err
+}
+
+// Close ends the reading of staged parts.
+func (w *Writer) Close() error {
+	var err error
+	for _, p := range w.parts {
+		if cerr := p.close(); err == nil {
+			err = cerr
+		}
+	}
+	w.recent.Init()
+	return err
+}
+
+func (p *part) open() error {
+	if p.rd != nil {
+		return nil
+	}
+	rd, err := file.OpenParquetFile(p.Path, false)
+	if err != nil {
+		return fmt.Errorf("read staged rows: %w", err)
+	}
+	p.rd, p.starts = rd, []int64{0}
+	for g := range rd.NumRowGroups() {
+		p.starts = append(p.starts, p.starts[g]+rd.MetaData().RowGroups[g].NumRows)
+	}
+	p.held = make([]*group, rd.NumRowGroups())
+	return nil
+}
+
+func (p *part) close() error {
+	if p.rd == nil {
+		return nil
+	}
+	rd := p.rd
+	p.rd, p.held = nil, nil
+	return rd.Close()
+}
+
+// shut closes the parts of which no row group is in memory, save one.
+func (w *Writer) shut(but *part) error {
+	for _, p := range w.parts {
+		if p != but && p.rd != nil && !slices.ContainsFunc(p.held, func(g *group) bool { return g != nil }) {
+			if err := p.close(); err != nil {
+				return fmt.Errorf("read staged rows: %w", err)
+			}
+		}
+	}
+	return nil
+}
+
+// groupOf is the row group of a row.
+func (p *part) groupOf(row int64) int {
+	g, ok := slices.BinarySearch(p.starts, row)
+	if ok {
+		return g
+	}
+	return g - 1
+}
+
+// at returns the row group in which a row of a part stands, and its place there.
+func (w *Writer) at(p *part, row int64) (*group, int, error) {
+	if p.rd == nil {
+		if err := p.open(); err != nil {
+			return nil, 0, err
+		}
+	}
+	no := p.groupOf(row)
+	if no < 0 || no >= len(p.held) {
+		return nil, 0, fmt.Errorf("read staged rows: %s has no row %d", p.Path, row)
+	}
+	if few := p.few[no]; few != nil {
+		return few.group, few.at(row), nil
+	}
+	g := p.held[no]
+	if g == nil {
+		var err error
+		if g, err = w.hold(p, no); err != nil {
+			return nil, 0, err
+		}
+	} else if w.recent.Front() != g.at {
+		w.recent.MoveToFront(g.at)
+	}
+	return g, int(row - p.starts[no]), nil
+}
+
+func (w *Writer) newGroup() *group {
+	g := &group{columns: make([]unpacked, len(w.from.Columns))}
+	for i, c := range w.from.Columns {
+		g.columns[i].Column = c
+	}
+	return g
+}
+
+// hold reads a row group into memory, in place of the one that was used least
+// recently.
+func (w *Writer) hold(p *part, no int) (*group, error) {
+	var g *group
+	if w.recent.Len() >= groupsHeld {
+		last := w.recent.Back()
+		w.recent.Remove(last)
+		g = last.Value.(*group)
+		g.part.held[g.no] = nil
+		if err := w.shut(p); err != nil {
+			return nil, err
+		}
+	} else {
+		g = w.newGroup()
+	}
+	n, err := readGroup(p.rd, no, g.columns)
+	if err != nil {
+		return nil, err
+	}
+	g.part, g.no, g.n, g.tallies, g.tallied = p, no, n, nil, nil
+	g.at = w.recent.PushFront(g)
+	p.held[no] = g
+	return g, nil
+}
+
+// copyRows appends n rows of a group from row i on; there is room for them.
+func (w *Writer) copyRows(g *group, i, n int) {
+	for c := range w.out {
+		s := w.sources[c]
+		if s < 0 {
+			continue
+		}
+		from, to := &g.columns[s], &w.out[c]
+		if from.absent {
+			clear(to.valid[w.n : w.n+n])
+			continue
+		}
+		if to.Kind == records.Text {
+			copy(to.valid[w.n:w.n+n], from.valid[i:])
+			from.words(to, w.n, i, n)
+			continue
+		}
+		to.copyFrom(&from.column, w.n, i, n)
+	}
+}
+
+// words copies words, giving each its number in the file being written.
+func (u *unpacked) words(to *column, at, i, n int) {
+	for k := range n {
+		if u.valid[i+k] == 0 {
+			continue
+		}
+		word := u.i32[i+k]
+		if u.to[word] < 0 {
+			u.to[word] = to.words.addString(u.dict[word])
+		}
+		to.i32[at+k] = u.to[word]
+	}
+}
+
+// fill sets a whole number in n rows of a stored column.
+func (w *Writer) fill(column, n int, v int32) {
+	c := &w.out[column]
+	for j := w.n; j < w.n+n; j++ {
+		c.i32[j], c.valid[j] = v, 1
+	}
+}
+
+// limits are the least and the greatest value of a column's first n rows as
+// Parquet's statistics hold them, nil where none are kept (keys and hashes).
+func (c *column) limits(n int) (low, high []byte) {
+	switch {
+	case c.Kind == records.Time:
+		return edges(c.i64[:n], c.valid, func(v int64) []byte { return binary.LittleEndian.AppendUint64(nil, uint64(v)) })
+	case c.Kind == records.Int32, c.Kind == records.Date:
+		return edges(c.i32[:n], c.valid, func(v int32) []byte { return binary.LittleEndian.AppendUint32(nil, uint32(v)) })
+	case c.Kind == records.Int16:
+		return edges(c.i16[:n], c.valid, func(v int16) []byte { return binary.LittleEndian.AppendUint32(nil, uint32(int32(v))) })
+	case c.Kind == records.Float:
+		return edges(c.f64[:n], c.valid, func(v float64) []byte { return binary.LittleEndian.AppendUint64(nil, math.Float64bits(v)) })
+	case c.Kind == records.Text:
+		// The dictionary holds the words of this row group and no others.
+		words, _ := c.words.list()
+		if len(words) == 0 {
+			return nil, nil
+		}
+		return []byte(slices.Min(words)), []byte(slices.Max(words))
+	}
+	return nil, nil
+}
+
+func edges[T int16 | int32 | int64 | float64](values []T, valid []uint8, put func(T) []byte) (low, high []byte) {
+	var least, most T
+	found := false
+	for i, v := range values {
+		switch {
+		case valid[i] == 0:
+		case !found:
+			least, most, found = v, v, true
+		case v < least:
+			least = v
+		case v > most:
+			most = v
+		}
+	}
+	if !found {
+		return nil, nil
+	}
+	return put(least), put(most)
+}

@@ -1,0 +1,358 @@
+package intake
+
+import (
+	"encoding/binary"
+	"fmt"
+	"unsafe"
+
+	"github.com/apache/arrow-go/v18/parquet"
+	"github.com/apache/arrow-go/v18/parquet/file"
+
+	"hindcheck/pipeline/pagefile"
+	"hindcheck/pipeline/records"
+)
+
+// Staged parts are read back as they were written: one page a column and row
+// group, in the few encodings of pagefile. The library's column readers would
+// take every level and index one by one, and turn words into strings.
+
+// unpacked is one column of a row group that was read back.
+type unpacked struct {
+	column
+	dict []string // the words that i32 counts among
+	// to are the numbers of those words in the file being written, -1 where the
+	// word has not been needed yet.
+	to []int32
+	// scratch is memory for values before they are spread over the rows.
+	scratch scratch
+}
+
+type scratch struct {
+	bytes []byte
+	i64   []int64
+	i32   []int32
+}
+
+// readGroup reads row group g of a part into columns.
+func readGroup(rd *file.Reader, g int, columns []unpacked) (n int, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("read staged rows: %v", p)
+		}
+	}()
+	rg := rd.RowGroup(g)
+	n = int(rg.NumRows())
+	for i := range columns {
+		if err := columns[i].read(rg, i, n); err != nil {
+			return 0, fmt.Errorf("read staged rows: column %s: %w", columns[i].Name, err)
+		}
+	}
+	return n, nil
+}
+
+func (u *unpacked) read(rg *file.RowGroupReader, ordinal, n int) error {
+	pages, err := rg.GetColumnPageReader(ordinal)
+	if err != nil {
+		return err
+	}
+	defer pages.Close()
+	var dict []byte
+	words := 0
+	for pages.Next() {
+		switch p := pages.Page().(type) {
+		case *file.DictionaryPage:
+			dict, words = append(u.scratch.bytes[:0], p.Data()...), int(p.NumValues())
+			u.scratch.bytes = dict
+		case *file.DataPageV1:
+			if int(p.NumValues()) != n {
+				return fmt.Errorf("a page of %d rows, want %d", p.NumValues(), n)
+			}
+			return u.unpack(p.Data(), parquet.Encoding(p.Encoding()), n, dict, words)
+		}
+	}
+	if err := pages.Err(); err != nil {
+		return err
+	}
+	return fmt.Errorf("no page")
+}
+
+// unpack decodes a page.
+func (u *unpacked) unpack(data []byte, encoding parquet.Encoding, n int, dict []byte, words int) error {
+	u.absent = false
+	u.grow(n)
+	full := true
+	if !u.Required {
+		size := int(binary.LittleEndian.Uint32(data))
+		var none bool
+		if full, none = unpackLevels(data[4:4+size], u.valid[:n]); none {
+			u.absent = true
+			return nil
+		}
+		data = data[4+size:]
+	} else {
+		ones(u.valid[:n])
+	}
+	if encoding == parquet.Encodings.RLEDict {
+		u.pick(data, n, full, dict, words)
+		return nil
+	}
+	return u.plain(data, encoding, n, full)
+}
+
+func ones(b []uint8) {
+	for i := range b {
+		b[i] = 1
+	}
+}
+
+// unpackLevels reads what pagefile.AppendLevels wrote: full says that every row has a
+// value, none that no row has.
+func unpackLevels(data []byte, valid []uint8) (full, none bool) {
+	head, k := binary.Uvarint(data)
+	data = data[k:]
+	if head&1 == 0 {
+		if data[0] == 0 {
+			return false, true
+		}
+		ones(valid)
+		return true, false
+	}
+	unpackBits(data, valid)
+	return false, false
+}
+
+func unpackBits(data []byte, flags []uint8) {
+	for i := range flags {
+		flags[i] = data[i>>3] >> (i & 7) & 1
+	}
+}
+
+// pick reads indices and fetches what they point to.
+func (u *unpacked) pick(data []byte, n int, full bool, dict []byte, words int) {
+	u.scratch.i32 = extend(u.scratch.i32, n)
+	index := u.scratch.i32[:n]
+	if !full {
+		index = index[:count(u.valid[:n])]
+	}
+	unpackIndices(data, index)
+	switch u.Kind {
+	case records.Text:
+		u.dict, u.to = u.dict[:0], u.to[:0]
+		for at := 0; at < len(dict); {
+			size := int(binary.LittleEndian.Uint32(dict[at:]))
+			u.dict, u.to = append(u.dict, string(dict[at+4:at+4+size])), append(u.to, -1)
+			at += 4 + size
+		}
+		spread(u.i32[:n], index, u.valid, full)
+	case records.UUID:
+		k := 0
+		for j := range n {
+			if u.valid[j] == 1 {
+				copy(u.uuid[16*j:16*j+16], dict[16*index[k]:])
+				k++
+			}
+		}
+	case records.Time, records.Int64:
+		fetch(u.i64[:n], cast[int64](dict, words), index, u.valid, full)
+	case records.Int32, records.Date:
+		fetch(u.i32[:n], cast[int32](dict, words), index, u.valid, full)
+	case records.Float:
+		fetch(u.f64[:n], cast[float64](dict, words), index, u.valid, full)
+	case records.Int16:
+		wide := cast[int32](dict, words)
+		k := 0
+		for j := range n {
+			if u.valid[j] == 1 {
+				u.i16[j] = int16(wide[index[k]])
+				k++
+			}
+		}
+	}
+}
+
+// plain reads values that stand as they are, or as differences.
+func (u *unpacked) plain(data []byte, encoding parquet.Encoding, n int, full bool) error {
+	m := n
+	if !full {
+		m = count(u.valid[:n])
+	}
+	switch {
+	case encoding == parquet.Encodings.DeltaBinaryPacked:
+		u.scratch.i64 = extend(u.scratch.i64, m)
+		unpackDelta(data, u.scratch.i64[:m])
+		spread(u.i64[:n], u.scratch.i64[:m], u.valid, full)
+	case encoding != parquet.Encodings.Plain:
+		return fmt.Errorf("encoding %v", encoding)
+	case u.Kind == records.UUID && full:
+		copy(u.uuid[:16*n], data)
+	case u.Kind == records.UUID:
+		for j := range n {
+			if u.valid[j] == 1 {
+				copy(u.uuid[16*j:16*j+16], data)
+				data = data[16:]
+			}
+		}
+	case u.Kind == records.Boolean:
+		u.scratch.bytes = extend(u.scratch.bytes, m)
+		unpackBits(data, u.scratch.bytes[:m])
+		spread(u.b8[:n], u.scratch.bytes[:m], u.valid, full)
+	case u.Kind == records.Float:
+		spread(u.f64[:n], cast[float64](data, m), u.valid, full)
+	case u.Kind == records.Time, u.Kind == records.Int64:
+		spread(u.i64[:n], cast[int64](data, m), u.valid, full)
+	case u.Kind == records.Int32, u.Kind == records.Date:
+		spread(u.i32[:n], cast[int32](data, m), u.valid, full)
+	case u.Kind == records.Int16:
+		wide, k := cast[int32](data, m), 0
+		for j := range n {
+			if u.valid[j] == 1 {
+				u.i16[j] = int16(wide[k])
+				k++
+			}
+		}
+	}
+	return nil
+}
+
+// count counts the rows with a value.
+func count(valid []uint8) (n int) {
+	for _, v := range valid {
+		n += int(v)
+	}
+	return n
+}
+
+// spread sets values into the rows that have one.
+func spread[T any](dst, values []T, valid []uint8, full bool) {
+	if full {
+		copy(dst, values)
+		return
+	}
+	k := 0
+	for j := range dst {
+		if valid[j] == 1 {
+			dst[j] = values[k]
+			k++
+		}
+	}
+}
+
+// fetch spreads the values that indices point to.
+func fetch[T any](dst, dict []T, index []int32, valid []uint8, full bool) {
+	k := 0
+	for j := range dst {
+		if full || valid[j] == 1 {
+			dst[j] = dict[index[k]]
+			k++
+		}
+	}
+}
+
+// cast reads n little-endian numbers of fixed size.
+func cast[T int32 | int64 | float64](data []byte, n int) []T {
+	var zero T
+	if n == 0 {
+		return nil
+	}
+	_ = data[n*int(unsafe.Sizeof(zero))-1]
+	out := make([]T, n)
+	copy(unsafe.Slice((*byte)(unsafe.Pointer(&out[0])), n*int(unsafe.Sizeof(zero))), data)
+	return out
+}
+
+// unpackIndices reads what pagefile.AppendIndices wrote.
+func unpackIndices(data []byte, index []int32) {
+	width := int(data[0])
+	if len(index) == 0 {
+		return
+	}
+	head, k := binary.Uvarint(data[1:])
+	data = data[1+k:]
+	if head&1 == 0 {
+		v := int32(0)
+		for b := range (width + 7) / 8 {
+			v |= int32(data[b]) << (8 * b)
+		}
+		for i := range index {
+			index[i] = v
+		}
+		return
+	}
+	acc, have := uint64(0), 0
+	mask := uint64(1)<<width - 1
+	for i := range index {
+		for have < width {
+			if len(data) >= 4 {
+				acc |= uint64(binary.LittleEndian.Uint32(data)) << have
+				data, have = data[4:], have+32
+			} else {
+				acc |= uint64(data[0]) << have
+				data, have = data[1:], have+8
+			}
+		}
+		index[i] = int32(acc & mask)
+		acc >>= width
+		have -= width
+	}
+}
+
+// unpackDelta reads what pagefile.AppendDelta wrote.
+func unpackDelta(data []byte, values []int64) {
+	skip := func() uint64 {
+		v, k := binary.Uvarint(data)
+		data = data[k:]
+		return v
+	}
+	signed := func() int64 {
+		v, k := binary.Varint(data)
+		data = data[k:]
+		return v
+	}
+	for range 3 { // the sizes of blocks and their parts, and the number of values
+		skip()
+	}
+	last := signed()
+	if len(values) == 0 {
+		return
+	}
+	values[0] = last
+	for rest := values[1:]; len(rest) > 0; {
+		least := signed()
+		widths := data[:pagefile.DeltaBlock/pagefile.DeltaMini]
+		data = data[pagefile.DeltaBlock/pagefile.DeltaMini:]
+		for k := 0; k < pagefile.DeltaBlock/pagefile.DeltaMini && len(rest) > 0; k++ {
+			n := min(len(rest), pagefile.DeltaMini)
+			width := int(widths[k])
+			for i := range n {
+				last += least + int64(bitsAt(data, i*width, width))
+				rest[i] = last
+			}
+			rest, data = rest[n:], data[width*pagefile.DeltaMini/8:]
+		}
+	}
+}
+
+// bitsAt reads width bits from bit at on.
+func bitsAt(data []byte, at, width int) uint64 {
+	if width == 0 {
+		return 0
+	}
+	var v uint64
+	byteAt, shift := at>>3, at&7
+	if byteAt+8 <= len(data) {
+		v = binary.LittleEndian.Uint64(data[byteAt:]) >> shift
+		if shift+width > 64 {
+			v |= uint64(data[byteAt+8]) << (64 - shift)
+		}
+	} else {
+		for b := 0; b*8 < shift+width; b++ {
+			x := uint64(data[byteAt+b])
+			if s := 8*b - shift; s >= 0 {
+				v |= x << s
+			} else {
+				v |= x >> -s
+			}
+		}
+	}
+	return v & (uint64(1)<<width - 1)
+}

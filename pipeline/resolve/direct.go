@@ -1,0 +1,365 @@
+package resolve
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	duckdb "github.com/duckdb/duckdb-go/v2"
+
+	"hindcheck/pipeline/codes"
+	"hindcheck/pipeline/duck"
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/intake"
+	"hindcheck/pipeline/store"
+)
+
+// A month of which the store holds nothing yet needs no comparing: which staged
+// rows it takes, and in which order, is known from keys alone. DuckDB finds that
+// out, and the rows are copied from staged to stored pages (intake.Writer)
+// instead of being joined, sorted and packed by DuckDB once more, which took
+// three times as long. What a month already holds, a retry, and rows that stand
+// too far apart go the plain way; a test holds both ways to the same rows.
+
+// direct reports whether rows of a table may be copied.
+func (r *Resolver) direct(t table) bool {
+	return !r.set.Plain && r.retry == nil && len(r.parts[t.name]) > 0 &&
+		!slices.ContainsFunc(r.parts[t.name], func(p Part) bool { return !p.Packed })
+}
+
+// writer makes a writer of a table from all its parts.
+func (r *Resolver) writer(t table) *intake.Writer {
+	var parts []intake.Staged
+	for _, p := range r.parts[t.name] {
+		parts = append(parts, intake.Staged{Path: p.Path, File: p.File, Part: p.No})
+	}
+	return intake.NewWriter(t.name, parts)
+}
+
+// copied notes a stored file that was copied, or that it would have no rows.
+func (r *Resolver) copied(tab string, month int, path string, rows int64) {
+	if rows == 0 {
+		path = ""
+	} else {
+		r.res.Add = append(r.res.Add, store.Staged{Part: store.Current, Table: tab, Month: month, Path: path, Rows: rows})
+	}
+	r.settle(tab, month, path)
+}
+
+func (r *Resolver) copyPath(tab string, month int) string {
+	return filepath.Join(r.tx.Staging(), fmt.Sprintf("%s-%s-%d.parquet", store.Current, tab, month))
+}
+
+// copyCalls writes a month of new calls; ok is false where that is for the plain way.
+func (r *Resolver) copyCalls(ctx context.Context, w *intake.Writer, m int) (ok bool, err error) {
+	in := intake.Calls{Month: int32(m), LoadNo: int32(r.tx.No), Kinds: codes.ContactKinds.Words()}
+	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | src_row, coalesce(enum_code(kind)::INTEGER, -1),
+			CASE WHEN episode IS NULL THEN -1 WHEN episode = call THEN -2 ELSE 0 END, CASE WHEN episode <> call THEN episode END
+		FROM placed WHERE fresh AND month = ? ORDER BY started_at, call`, m)
+	if err != nil {
+		return false, fmt.Errorf("order calls: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var place int64
+		var c intake.Call
+		var episode any
+		if err := rows.Scan(&place, &c.Kind, &c.Episode, &episode); err != nil {
+			return false, err
+		}
+		c.File, c.Row = int32(place>>40), place&(1<<40-1)
+		if episode != nil {
+			var id duckdb.UUID
+			if err := id.Scan(episode); err != nil {
+				return false, err
+			}
+			c.Episode = int32(len(in.Episodes))
+			in.Episodes = append(in.Episodes, id)
+		}
+		in.Rows = append(in.Rows, c)
+	}
+	if err := rows.Err(); err != nil {
+		return false, err
+	}
+	path := r.copyPath("calls", m)
+	n, err := w.WriteCalls(path, in)
+	if errors.Is(err, intake.ErrScattered) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	r.copied("calls", m, path, n)
+	return true, nil
+}
+
+// openRuns makes the view runs of the runs of all staged checks, where they are known.
+func (r *Resolver) openRuns(ctx context.Context) error {
+	if r.hasRuns = r.direct(checksTable); !r.hasRuns {
+		return nil
+	}
+	return r.exec(ctx, "CREATE VIEW runs AS SELECT * FROM "+parquet(r.runsOf(nil)))
+}
+
+// runsOf are the files of runs of some exports, or of all.
+func (r *Resolver) runsOf(files []int) (paths []string) {
+	for _, p := range r.parts["checks"] {
+		if files == nil || slices.Contains(files, int(p.File)) {
+			paths = append(paths, p.Runs)
+		}
+	}
+	return paths
+}
+
+// copyMonths writes the months of which the store holds no checks and returns
+// the others.
+func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, err error) {
+	if !r.hasRuns {
+		return months, nil
+	}
+	shifted, err := r.ints(ctx, `SELECT month FROM shifted UNION SELECT was_month FROM shifted`)
+	if err != nil {
+		return nil, err
+	}
+	refused, err := r.refusedReadings(ctx)
+	if err != nil {
+		return nil, err
+	}
+	w := r.writer(checksTable)
+	defer func() { err = errors.Join(err, w.Close()) }()
+	usual := newTallies(r.set.Dictionary.UsualRanges())
+	for _, m := range months {
+		if len(r.tx.Paths(store.Current, "checks", m)) > 0 || slices.Contains(shifted, m) || len(r.present("calls", m)) != 1 {
+			rest = append(rest, m)
+			continue
+		}
+		ok, err := r.copyChecks(ctx, w, m, refused, usual)
+		if err != nil {
+			return nil, fmt.Errorf("month %d: %w", m, err)
+		}
+		if !ok {
+			rest = append(rest, m)
+		}
+	}
+	r.res.Unusual = usual.addTo(r.res.Unusual)
+	return rest, nil
+}
+
+// copyChecks writes a month of checks, the calls in the order of their file.
+func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refused map[intake.Reading]bool, usual *tallies) (ok bool, err error) {
+	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
+	if err != nil {
+		return false, err
+	}
+	calls := "read_parquet(" + duck.FileList(r.present("calls", m)) + ", hive_partitioning = false, file_row_number = true)"
+	if err := r.learnSpecies(ctx, usual, calls); err != nil {
+		return false, err
+	}
+	if err := r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE month_runs AS SELECT r.vet, r.exported_at, r.src_file, r.part, r.first, r.n, k.place, k.species
+		FROM %s r JOIN (SELECT call, file_row_number AS place, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
+		parquet(r.runsOf(files)), usual.list(), calls)); err != nil {
+		return false, err
+	}
+	beaten, err := r.beatenRuns(ctx)
+	if err != nil {
+		return false, err
+	}
+	in := intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Refused: refused, Usual: usual.of}
+	if in.Runs, err = r.runsInOrder(ctx); err != nil {
+		return false, err
+	}
+	path := r.copyPath("checks", m)
+	booked, err := w.WriteChecks(path, in)
+	if errors.Is(err, intake.ErrScattered) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	r.touched[m] = true
+	total := int64(0)
+	for file, n := range booked {
+		s := r.sums(file)
+		s.Rows += n.New + n.Within
+		s.New += n.New
+		s.Within += n.Within
+		total += n.New
+	}
+	for file, n := range beaten {
+		s := r.sums(file)
+		s.Rows += n
+		s.Within += n
+	}
+	r.copied("checks", m, path, total)
+	return true, nil
+}
+
+// beatenRuns takes out of month_runs what does not come from the winning export
+// of a call, and counts its rows by export.
+func (r *Resolver) beatenRuns(ctx context.Context) (map[int32]int64, error) {
+	if err := r.exec(ctx, `CREATE OR REPLACE TABLE beaten AS SELECT r.rowid AS id, r.src_file, r.n FROM month_runs r JOIN (
+			SELECT place, vet, max({e: exported_at, f: src_file}) AS top FROM month_runs SEMI JOIN (
+				SELECT place FROM month_runs GROUP BY place HAVING min(src_file) <> max(src_file) OR min(exported_at) <> max(exported_at)) t USING (place)
+			GROUP BY place, vet) b USING (place, vet)
+		WHERE {e: r.exported_at, f: r.src_file} <> b.top`); err != nil {
+		return nil, err
+	}
+	rows, err := r.db.QueryContext(ctx, `SELECT src_file, sum(n)::BIGINT FROM beaten GROUP BY src_file`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	out := map[int32]int64{}
+	for rows.Next() {
+		var file int32
+		var n int64
+		if err := rows.Scan(&file, &n); err != nil {
+			return nil, err
+		}
+		out[file] = n
+	}
+	if err := rows.Err(); err != nil || len(out) == 0 {
+		return out, err
+	}
+	return out, r.exec(ctx, `DELETE FROM month_runs WHERE rowid IN (SELECT id FROM beaten)`)
+}
+
+// runsInOrder reads month_runs in the order of the calls, packed in two numbers.
+func (r *Resolver) runsInOrder(ctx context.Context) ([]intake.Run, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT, (first << 20) | n
+		FROM month_runs ORDER BY place, vet, first`)
+	if err != nil {
+		return nil, fmt.Errorf("order checks: %w", err)
+	}
+	defer rows.Close()
+	var out []intake.Run
+	for rows.Next() {
+		var a, b int64
+		if err := rows.Scan(&a, &b); err != nil {
+			return nil, err
+		}
+		out = append(out, intake.Run{File: int32(a >> 40), Part: int32(a >> 24 & 0xffff), Species: int32(a >> 1 & 0x7fffff), Vet: a&1 == 1, First: b >> 20, Rows: int32(b & 0xfffff)})
+	}
+	return out, rows.Err()
+}
+
+// refusedReadings are the readings that outliers has set aside.
+func (r *Resolver) refusedReadings(ctx context.Context) (map[intake.Reading]bool, error) {
+	if !r.hasOutliers {
+		return nil, nil
+	}
+	rows, err := r.db.QueryContext(ctx, `SELECT src_file, src_row, finding::VARCHAR, seq FROM outlier`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	out := map[intake.Reading]bool{}
+	for rows.Next() {
+		var one intake.Reading
+		if err := rows.Scan(&one.File, &one.Row, &one.Finding, &one.Seq); err != nil {
+			return nil, err
+		}
+		out[one] = true
+	}
+	return out, rows.Err()
+}
+
+// learnSpecies gives every species of a file of calls a number.
+func (r *Resolver) learnSpecies(ctx context.Context, usual *tallies, calls string) error {
+	rows, err := r.db.QueryContext(ctx, `SELECT DISTINCT species FROM `+calls+` WHERE species IS NOT NULL ORDER BY 1`)
+	if err != nil {
+		return fmt.Errorf("list species: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return err
+		}
+		usual.learn(name)
+	}
+	return rows.Err()
+}
+
+// tallies counts the readings that enter by finding and species, and those
+// outside the usual range; see countUnusual, which does so the plain way.
+type tallies struct {
+	ranges  []findings.SpeciesRange
+	species []string // by number from 1; 0 is none
+	known   map[string]*intake.Tally
+}
+
+func newTallies(usual []findings.SpeciesRange) *tallies {
+	return &tallies{ranges: usual, species: []string{""}, known: map[string]*intake.Tally{}}
+}
+
+// learn gives a species a number.
+func (t *tallies) learn(name string) {
+	if slices.Contains(t.species, name) {
+		return
+	}
+	t.species = append(t.species, name)
+	for finding, one := range t.known {
+		t.extend(finding, one)
+	}
+}
+
+// list makes the SQL list of the species, each at its number.
+func (t *tallies) list() string {
+	names := make([]string, len(t.species)-1)
+	for i, s := range t.species[1:] {
+		names[i] = duck.Quote(s)
+	}
+	return "[" + strings.Join(names, ", ") + "]::VARCHAR[]"
+}
+
+// of is the tally of a finding, nil where it has no usual range.
+func (t *tallies) of(finding string) *intake.Tally {
+	one, ok := t.known[finding]
+	if !ok && slices.ContainsFunc(t.ranges, func(r findings.SpeciesRange) bool { return r.Finding.ID == finding }) {
+		one = new(intake.Tally)
+		t.extend(finding, one)
+	}
+	t.known[finding] = one
+	return one
+}
+
+// extend makes room for the species learned since: the range of its own, else
+// that of any species.
+func (t *tallies) extend(finding string, one *intake.Tally) {
+	if one == nil {
+		return
+	}
+	for no := len(one.N); no < len(t.species); no++ {
+		var low, high float64
+		known := false
+		for _, r := range t.ranges {
+			if r.Finding.ID != finding || no == 0 {
+				continue
+			}
+			if own := r.Species == t.species[no]; own || r.Species == findings.AnySpecies && !known {
+				low, high, known = r.Low, r.High, true
+				if own {
+					break
+				}
+			}
+		}
+		one.Low, one.High, one.Known = append(one.Low, low), append(one.High, high), append(one.Known, known)
+		one.N, one.Below, one.Above = append(one.N, 0), append(one.Below, 0), append(one.Above, 0)
+	}
+}
+
+// addTo adds what was counted.
+func (t *tallies) addTo(list []store.Unusual) []store.Unusual {
+	for finding, one := range t.known {
+		for no := 1; one != nil && no < len(one.N); no++ {
+			if one.N[no] > 0 {
+				list = store.AddUnusual(list, store.Unusual{Finding: finding, Species: t.species[no], Readings: one.N[no], Below: one.Below[no], Above: one.Above[no]})
+			}
+		}
+	}
+	return list
+}
