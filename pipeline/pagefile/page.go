@@ -1,0 +1,77 @@
+package pagefile
+
+import (
+	"encoding/binary"
+	"sync"
+
+	"github.com/apache/arrow-go/v18/parquet"
+	"github.com/klauspost/compress/zstd"
+)
+
+// pageHeader is a page's header but for its sizes: the type of the page, the
+// number of its own header in the struct PageHeader, and that header's numbers in
+// order, by the Parquet format specification (apache/parquet-format,
+// parquet.thrift).
+type pageHeader struct {
+	kind, field int
+	numbers     []int
+}
+
+func dictionaryHeader(words int) pageHeader {
+	return pageHeader{2, 7, []int{words, int(parquet.Encodings.Plain)}}
+}
+
+func dataHeader(rows int, e parquet.Encoding) pageHeader {
+	rle := int(parquet.Encodings.RLE)
+	return pageHeader{0, 5, []int{rows, int(e), rle, rle}}
+}
+
+// The compact protocol of Thrift (thrift-compact-protocol.md): a field begins
+// with a byte of its distance from the last one and its type; whole numbers follow
+// in zigzag form; a struct ends with nought.
+const (
+	thriftInt    = 5
+	thriftStruct = 12
+)
+
+// bytes encodes the header of a page of so many bytes before and after compression.
+func (h pageHeader) bytes(size, packed int) []byte {
+	var out []byte
+	number := func(n int) {
+		out = append(out, 1<<4|thriftInt)
+		out = binary.AppendVarint(out, int64(n))
+	}
+	number(h.kind)
+	number(size)
+	number(packed)
+	out = append(out, byte(h.field-3)<<4|thriftStruct)
+	for _, n := range h.numbers {
+		number(n)
+	}
+	return append(out, 0, 0)
+}
+
+// compressors are kept from page to page: making one costs more than using it.
+var compressors = struct {
+	sync.Mutex
+	idle map[zstd.EncoderLevel][]*zstd.Encoder
+}{idle: map[zstd.EncoderLevel][]*zstd.Encoder{}}
+
+// packZstd appends data compressed at a level to dst.
+func packZstd(dst, data []byte, level int) []byte {
+	l := zstd.EncoderLevelFromZstd(level)
+	var enc *zstd.Encoder
+	compressors.Lock()
+	if list := compressors.idle[l]; len(list) > 0 {
+		enc, compressors.idle[l] = list[len(list)-1], list[:len(list)-1]
+	}
+	compressors.Unlock()
+	if enc == nil {
+		enc, _ = zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderLevel(l), zstd.WithEncoderConcurrency(1)) // no option can fail
+	}
+	dst = enc.EncodeAll(data, dst)
+	compressors.Lock()
+	compressors.idle[l] = append(compressors.idle[l], enc)
+	compressors.Unlock()
+	return dst
+}

@@ -1,0 +1,43 @@
+package pagefile
+
+import (
+	"bytes"
+	"testing"
+
+	"github.com/apache/arrow-go/v18/parquet"
+	"github.com/klauspost/compress/zstd"
+)
+
+// A page header by hand, byte by byte: type 0 (data page), 300 bytes, 20 packed,
+// its own header with 7 rows, dictionary indices (8), and levels in runs (3).
+// Numbers are doubled, as zigzag form wants.
+func TestPageHeader(t *testing.T) {
+	got := dataHeader(7, parquet.Encodings.RLEDict).bytes(300, 20)
+	want := []byte{0x15, 0, 0x15, 0xd8, 0x04, 0x15, 40, 0x2c, 0x15, 14, 0x15, 16, 0x15, 6, 0x15, 6, 0, 0}
+	if !bytes.Equal(got, want) {
+		t.Errorf("data page % x; want % x", got, want)
+	}
+	got = dictionaryHeader(3).bytes(9, 9)
+	want = []byte{0x15, 4, 0x15, 18, 0x15, 18, 0x4c, 0x15, 6, 0x15, 0, 0, 0}
+	if !bytes.Equal(got, want) {
+		t.Errorf("dictionary page % x; want % x", got, want)
+	}
+}
+
+// What is packed is appended, at every level and for no bytes too.
+func TestPackZstd(t *testing.T) {
+	dec, err := zstd.NewReader(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer dec.Close()
+	for _, data := range [][]byte{{}, []byte("abcabcabcabcabcabcabcabcabcabcabcabc"), bytes.Repeat([]byte{0, 1, 2, 3, 9}, 100_000)} {
+		for _, level := range []int{1, 3, 7} {
+			packed := packZstd([]byte("head"), data, level)
+			got, err := dec.DecodeAll(packed[4:], nil)
+			if err != nil || string(packed[:4]) != "head" || !bytes.Equal(got, data) {
+				t.Errorf("level %d: %d bytes come back as %d, %v", level, len(data), len(got), err)
+			}
+		}
+	}
+}
