@@ -19,11 +19,14 @@
 -- column: absent_unverified, the flag was ruled out and need is not known
 -- column: unknown_unverified, neither the flag nor need is known
 -- row: one row per flag, month, species and maturity that occurs
-WITH counted AS (
-  SELECT month, coalesce(species, '') AS species, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need,
-    started_at < $mature_before AS mature, count(*) AS n, {{flags "present"}} AS present, {{flags "unknown"}} AS unknown
+WITH patterns AS (
+  SELECT month, species, CASE WHEN $cut::INTEGER = 4 THEN need_emergency ELSE need_same_day END AS need, started_at < $mature_before AS mature{{words}}, count(*) AS n
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month
+  GROUP BY ALL
+), counted AS (
+  SELECT month, coalesce(species, '') AS species, need, mature, sum(n)::BIGINT AS n, {{flagTotals "present"}} AS present, {{flagTotals "unknown"}} AS unknown
+  FROM patterns
   GROUP BY ALL
 ), cells AS (
   SELECT unnest(range({{nFlags}}))::INTEGER AS flag, month, species, mature, need,

@@ -83,7 +83,7 @@ func benchCalls(b *testing.B) int {
 	b.Helper()
 	text := os.Getenv("HINDCHECK_BENCH_CALLS")
 	if text == "" {
-		return replayCalls
+		return inventedCalls
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil || n < 1 {
@@ -121,7 +121,7 @@ func withPandas(b *testing.B) string {
 // flagFile writes the CSV unless it is there already.
 func flagFile(b *testing.B, raw *sql.DB, calls, flags int) string {
 	b.Helper()
-	path := filepath.Join(benchDir(b, fmt.Sprintf("flags-%d", calls)), "calls.csv")
+	path := filepath.Join(benchDir(b, fmt.Sprintf("flag-columns-%d", calls)), "calls.csv")
 	if _, err := os.Stat(path); err == nil {
 		return path
 	}

@@ -98,14 +98,14 @@ func TestFlagSums(t *testing.T) {
 					want[i][1]++
 				}
 			}
-			queriestest.Case(t, db, many, row{"n": k, "started_at": day(6, 1), "need_same_day": 1, "flags": string(letters)})
+			queriestest.Case(t, db, many, row{"n": k, "started_at": day(6, 1), "need_same_day": 1, "animal": queriestest.ID(500), "flags": string(letters)})
 		}
-		got, err := d.FlagTables(ctx, scope, 3)
+		got, err := d.FlagClusters(ctx, scope, 3, "animal")
 		if err != nil || len(got) != n {
 			t.Fatalf("%d flags: %d rows, %v", n, len(got), err)
 		}
 		for i, r := range got {
-			if r.Flag != i || r.TP != want[i][0] || r.UnknownNeeded != want[i][1] || r.FN != 20-want[i][0]-want[i][1] {
+			if r.Flag != i || r.Present != want[i][0] || r.Episodes != 20-want[i][1] {
 				t.Errorf("%d flags: %+v; want %d fired, %d unknown of 20", n, r, want[i][0], want[i][1])
 			}
 		}

@@ -24,7 +24,7 @@ import pandas as pd
 def read(path):
     names = pd.read_csv(path, nrows=0).columns
     types = {name: "int8" for name in names} | {"month": "int32", "species": "category"}
-    return pd.read_csv(path, dtype=types)
+    return pd.read_csv(path, dtype=types, na_filter=False)  # a species that is not recorded stays a group
 
 
 def group(calls, flags):
