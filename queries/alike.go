@@ -8,55 +8,93 @@ import (
 	"time"
 )
 
-// alike names the episodes that are alike in all that advice, rules and flags
-// are counted by: one row each, with n episodes. A line of ten million calls has
-// some hundred thousand of them, so that a question which counts them costs next
-// to nothing beside one that reads every episode.
-const alike = "alike"
-
-// kept says which episodes the table alike holds.
+// kept is a table of the episodes that are alike in all that advice, rules and
+// flags are counted by: one row each, with n episodes. A line of ten million
+// calls has some hundred thousand of them, so that a question which counts them
+// costs next to nothing beside one that reads every episode.
 type kept struct {
+	table    string
 	from, to int
 	mature   time.Time
 }
 
-// holds says whether those months lie in what is kept.
-func (k *kept) holds(from, to int) bool { return k != nil && from >= k.from && to <= k.to }
+// holds says whether a question about those months may read it; mature is nil
+// for one that does not ask for maturity.
+func (k kept) holds(from, to int, mature *time.Time) bool {
+	return from >= k.from && to <= k.to && (mature == nil || mature.Equal(k.mature))
+}
+
+// inMemory is up to how many episodes Keep reads them all: opening a file for
+// each month and question costs more than a short line's counting.
+const inMemory = 100_000
 
 // Keep counts the episodes of a period once, for the questions that follow over
 // any months within it and with the same moment of maturity; they give the same
 // rows as without. A database that lacks a column keeps nothing.
 func (d *DB) Keep(ctx context.Context, s Scope) error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.kept.holds(s.From, s.To) && d.kept.mature.Equal(s.MatureBefore) {
+	d.keeping.Lock()
+	defer d.keeping.Unlock()
+	mature := s.MatureBefore.UTC()
+	if d.keptFor(s.From, s.To, &mature) != "" {
 		return nil
 	}
-	d.kept = nil
+	if err := d.holdCases(ctx); err != nil {
+		return fmt.Errorf("keep episodes: %w", err)
+	}
+	// Another table each time: a question may still be reading the one before.
+	k := kept{fmt.Sprintf("alike_%d", len(d.kept)), s.From, s.To, mature}
 	text := strings.NewReplacer("$from_month", fmt.Sprint(s.From), "$to_month", fmt.Sprint(s.To)).Replace(
-		d.countAlike("TIMESTAMP '" + s.MatureBefore.UTC().Format("2006-01-02 15:04:05.999999") + "'"))
-	if _, err := d.db.ExecContext(ctx, "CREATE OR REPLACE TABLE "+alike+" AS "+text); err != nil {
-		if err = d.unpublished(alike, err); d.published {
+		d.countAlike("TIMESTAMP '" + mature.Format("2006-01-02 15:04:05.999999") + "'"))
+	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS "+text); err != nil {
+		if d.published {
 			return nil
 		}
 		return fmt.Errorf("keep episodes alike: %w", err)
 	}
-	d.kept = &kept{s.From, s.To, s.MatureBefore.UTC()}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.kept = append(d.kept, k)
 	return nil
 }
 
+// holdCases reads the episodes of a short line into memory, if they are files.
+func (d *DB) holdCases(ctx context.Context) error {
+	var files, n int64
+	if err := d.db.QueryRowContext(ctx, "SELECT count(*) FROM duckdb_views() WHERE view_name = 'cases'").Scan(&files); err != nil || files == 0 {
+		return err
+	}
+	if err := d.db.QueryRowContext(ctx, "SELECT count(*) FROM cases").Scan(&n); err != nil || n > inMemory {
+		return err
+	}
+	_, err := d.db.ExecContext(ctx, "CREATE TABLE IF NOT EXISTS cases_held AS SELECT * FROM cases; CREATE OR REPLACE VIEW cases AS SELECT * FROM cases_held")
+	return err
+}
+
+// keptFor is the table that holds those months, empty if none does.
+func (d *DB) keptFor(from, to int, mature *time.Time) string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for _, k := range d.kept {
+		if k.holds(from, to, mature) {
+			return k.table
+		}
+	}
+	return ""
+}
+
 // alikeFrom is the relation of episodes alike for a question with these
-// arguments: the one that is kept, if it holds them all, or one made on the spot.
+// arguments: one that is kept, if it holds them all, or one made on the spot.
 // mature names the parameter by which episodes are mature; empty for a question
 // that does not ask.
 func (d *DB) alikeFrom(mature string, args map[string]any) string {
-	d.mu.Lock()
-	defer d.mu.Unlock()
 	from, _ := args["from_month"].(int)
 	to, _ := args["to_month"].(int)
-	before, _ := args["mature_before"].(time.Time)
-	if d.kept.holds(from, to) && (mature == "" || before.Equal(d.kept.mature)) {
-		return alike
+	var before *time.Time
+	if at, ok := args["mature_before"].(time.Time); ok && mature != "" {
+		before = &at
+	}
+	if table := d.keptFor(from, to, before); table != "" && (mature == "" || before != nil) {
+		return table
 	}
 	return "(" + d.countAlike(cmp.Or(mature, "NULL::TIMESTAMP")) + ")"
 }

@@ -121,8 +121,9 @@ type DB struct {
 	published bool
 	mu        sync.Mutex
 	missing   []string
-	// kept says what the table alike holds, nil for nothing.
-	kept *kept
+	// kept are the tables of episodes that are alike; keeping serialises Keep.
+	kept    []kept
+	keeping sync.Mutex
 }
 
 // New takes a database that already has tables or views named calls, checks,

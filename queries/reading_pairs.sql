@@ -12,26 +12,25 @@
 -- column: vet_number, the vet's reading in the finding's unit, null for a code
 -- column: n, calls with this pair
 -- row: one row per finding, comparability and pair of readings
-WITH done AS (
-  SELECT call, finding, observer = 'vet' AS by_vet, value_code, value_number, asked_at, seq
+WITH vet AS MATERIALIZED (
+  -- Few calls have an exam: only what an owner read of the same is looked at.
+  SELECT call, finding, value_code, value_number, asked_at
   FROM checks
-  WHERE state = 'done' AND episode_month BETWEEN $from_month AND $to_month
-), owner AS (
-  -- The last reading of the call is the one that the advice rested on.
-  SELECT call, finding, arg_max(coalesce(value_code, ''), seq) AS code, arg_max(value_number, seq) AS number
-  FROM done WHERE by_vet IS NOT TRUE GROUP BY call, finding
-), vet AS (
-  -- The first exam compares best.
-  SELECT call, finding, arg_min(coalesce(value_code, ''), asked_at) AS code, arg_min(value_number, asked_at) AS number,
-    min(asked_at) AS asked_at
-  FROM done WHERE by_vet GROUP BY call, finding
+  WHERE observer = 'vet' AND state = 'done' AND episode_month BETWEEN $from_month AND $to_month
+), pair AS (
+  -- The last reading of the call is the one that the advice rested on; the
+  -- first exam compares best.
+  SELECT v.call, v.finding, arg_max(coalesce(o.value_code, ''), o.seq) AS owner_code, arg_max(o.value_number, o.seq) AS owner_number,
+    arg_min(coalesce(v.value_code, ''), v.asked_at) AS vet_code, arg_min(v.value_number, v.asked_at) AS vet_number, min(v.asked_at) AS asked_at
+  FROM checks o JOIN vet v ON v.call = o.call AND v.finding = o.finding
+  WHERE o.state = 'done' AND o.observer IS DISTINCT FROM 'vet' AND o.episode_month BETWEEN $from_month AND $to_month
+  GROUP BY v.call, v.finding
 ), exam AS (
   SELECT call, seen_at, bool_or(treatment_begun) AS treated FROM outcomes WHERE source = 'vet' AND call IS NOT NULL GROUP BY call, seen_at
 )
-SELECT o.finding, coalesce(v.asked_at >= c.started_at AND v.asked_at <= c.started_at + to_seconds(3600 * $hours::DOUBLE) AND NOT e.treated, false) AS comparable,
-  o.code AS owner_code, v.code AS vet_code, o.number AS owner_number, v.number AS vet_number, count(*) AS n
-FROM owner o JOIN vet v ON v.call = o.call AND v.finding = o.finding
-JOIN calls c ON c.call = o.call
-LEFT JOIN exam e ON e.call = v.call AND e.seen_at = v.asked_at
+SELECT p.finding, coalesce(p.asked_at >= c.started_at AND p.asked_at <= c.started_at + to_seconds(3600 * $hours::DOUBLE) AND NOT e.treated, false) AS comparable,
+  owner_code, vet_code, owner_number, vet_number, count(*) AS n
+FROM pair p JOIN calls c ON c.call = p.call
+LEFT JOIN exam e ON e.call = p.call AND e.seen_at = p.asked_at
 GROUP BY ALL
 ORDER BY ALL

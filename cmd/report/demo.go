@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -69,8 +70,8 @@ func runDemo(cmd *cobra.Command, s command.Streams, open opener, set settings.Se
 	}
 	defer db.Close()
 	files := places{out: filepath.Join(opt.Dir, "review"), reviews: filepath.Join(opt.Dir, archive.Folder), actions: filepath.Join(opt.Dir, archive.Folder, archive.ActionsFile)}
-	show.Step("write the last review", 0)
-	r, err := demoReviews(cmd.Context(), db, set, files, func() { show.Step("write the review", 0) })
+	show.Step("write the reviews", 0)
+	r, err := demoReviews(cmd.Context(), db, set, files)
 	if err != nil {
 		return fmt.Errorf("demo: %w", err)
 	}
@@ -89,28 +90,34 @@ func runDemo(cmd *cobra.Command, s command.Streams, open opener, set settings.Se
 
 // demoReviews makes the review of the month before, as a meeting would have
 // filed it, and then the one to read, so that a comparison is seen.
-func demoReviews(ctx context.Context, db *queries.DB, set settings.Settings, files places, next func()) (*review.Review, error) {
+func demoReviews(ctx context.Context, db *queries.DB, set settings.Settings, files places) (*review.Review, error) {
 	opt := reviewOptions(set)
 	scope, err := review.DefaultPeriod(ctx, db, opt)
 	if err != nil {
 		return nil, err
 	}
 	agreed := func(r *review.Review) error { return files.follow(r, time.Time{}) }
-	opt.Month = queries.AddMonths(scope.To, -1)
-	before, err := review.Build(ctx, db, opt)
+	before, now, err := twoReviews(ctx, db, opt, queries.AddMonths(scope.To, -1))
 	if err != nil {
 		return nil, err
 	}
 	if err := errors.Join(writeFile(files.actions, demo.ActionsBefore), agreed(before), archive.Keep(files.reviews, before, page.HTML)); err != nil {
 		return nil, err
 	}
-	next()
-	opt.Month = 0
-	r, err := review.Build(ctx, db, opt)
-	if err != nil {
-		return nil, err
-	}
-	return r, errors.Join(writeFile(files.actions, demo.Actions), agreed(r))
+	return now, errors.Join(writeFile(files.actions, demo.Actions), agreed(now))
+}
+
+// twoReviews builds that of an earlier month and that of the latest mature one
+// side by side: each has stretches in which it uses one processor.
+func twoReviews(ctx context.Context, db *queries.DB, opt review.Options, month int) (before, now *review.Review, err error) {
+	earlier := opt
+	earlier.Month = month
+	var errs [2]error
+	var both sync.WaitGroup
+	both.Go(func() { before, errs[0] = review.Build(ctx, db, earlier) })
+	both.Go(func() { now, errs[1] = review.Build(ctx, db, opt) })
+	both.Wait()
+	return before, now, errors.Join(errs[:]...)
 }
 
 func writeFile(path string, data []byte) error {

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -200,12 +202,26 @@ func (p places) write(ctx context.Context, stdout io.Writer, r *review.Review, p
 		return err
 	}
 	lines := []string{r.Conclusion.Headline}
+	// The page is the same in the folder and in the archive.
+	html := sync.OnceValues(func() ([]byte, error) {
+		var b bytes.Buffer
+		err := page.HTML(&b, r)
+		return b.Bytes(), err
+	})
+	writePage := func(w io.Writer, _ *review.Review) error {
+		data, err := html()
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(data)
+		return err
+	}
 	at := func(name, suffix string) string { return filepath.Join(p.out, name+"-"+r.Period.Month+suffix) }
 	for _, f := range []struct {
 		path  string
 		write func(io.Writer, *review.Review) error
 	}{
-		{at("review", ".html"), page.HTML}, {at("review", ".json"), reviewWriters["json"]}, {at("review", ".csv"), page.CSV},
+		{at("review", ".html"), writePage}, {at("review", ".json"), reviewWriters["json"]}, {at("review", ".csv"), page.CSV},
 		{at("summary", ".html"), page.Summary},
 	} {
 		if err := command.WriteResult(nil, f.path, func(w io.Writer) error { return f.write(w, r) }); err != nil {
@@ -213,7 +229,7 @@ func (p places) write(ctx context.Context, stdout io.Writer, r *review.Review, p
 		}
 		lines = append(lines, f.path)
 	}
-	if err := archive.Keep(p.reviews, r, page.HTML); err != nil {
+	if err := archive.Keep(p.reviews, r, writePage); err != nil {
 		return err
 	}
 	if err := actions.Start(p.actions); err != nil {

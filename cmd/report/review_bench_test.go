@@ -47,7 +47,7 @@ const (
 //
 // What the review says it counted must be what the scan summed. The goal is 4.0.
 //
-//	HINDCHECK_BENCH_DIR=~/bench HINDCHECK_BENCH_CALLS=10000000 go test ./cmd/report -run x -bench Review -benchtime 3x -timeout 2h
+//	HINDCHECK_BENCH_DIR=~/bench HINDCHECK_BENCH_CALLS=10000000 go test ./cmd/report -run '^$' -bench Review -benchtime 3x -timeout 2h
 func BenchmarkReview(b *testing.B) {
 	calls := reviewCalls
 	if text := os.Getenv("HINDCHECK_BENCH_CALLS"); text != "" {
