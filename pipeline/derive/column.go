@@ -144,7 +144,7 @@ func (p *press) encode(c *column, n int, words *vocabulary) pagefile.Page {
 			page.Encoding, page.Dict, page.Words = p.floats(c.f64)
 		case timeKind:
 			page.Encoding = parquet.Encodings.DeltaBinaryPacked
-			p.page = pagefile.AppendDelta(p.page, c.i64)
+			p.page = pagefile.AppendDelta(p.page, c.i64, pagefile.Aligned)
 			least, most := c.i64[0], c.i64[0]
 			for _, v := range c.i64 {
 				least, most = min(least, v), max(most, v)

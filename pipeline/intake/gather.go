@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"hindcheck/pipeline/records"
@@ -176,7 +177,9 @@ type Reading struct {
 }
 
 // Checks is the content of one stored file of checks: its runs in the order of
-// the calls, those of a call together and the vet's last.
+// the calls, those of a call together. Of a call's runs, those of the vet and
+// the others each by themselves, the ones of the latest export enter, and of
+// exports of one time those of the last.
 type Checks struct {
 	Month, LoadNo int32
 	Runs          []Run
@@ -187,7 +190,8 @@ type Checks struct {
 }
 
 // Entered counts the rows of an export that a file took, and those that it did
-// not take because a later row of the call has their finding and number.
+// not take because of a later export of the call, or a later row of its finding
+// and number.
 type Entered struct{ New, Within int64 }
 
 // WriteChecks writes a stored file of checks, those of a call in order of vet,
@@ -206,7 +210,7 @@ func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) 
 	}
 	w.begin(path)
 	c := checkWriter{Writer: w, in: in, where: runs, booked: map[int32]Entered{}, call: w.from.Index("call"), seq: w.from.Index("seq"),
-		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow),
+		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow), exported: w.from.Index(records.ExportedAt),
 		month: w.table.Index("episode_month"), load: w.table.Index("load_no")}
 	_, err := w.end(c.all())
 	return c.booked, err
@@ -219,6 +223,8 @@ type checkWriter struct {
 	where                                        []location
 	booked                                       map[int32]Entered
 	call, seq, finding, number, row, month, load int
+	exported                                     int
+	winners                                      []int
 	rows                                         []checkRow
 }
 
@@ -272,7 +278,10 @@ func (c *checkWriter) one(from, to int) error {
 			return c.take(g, at, int(r.Rows), from)
 		}
 	}
-	if err := c.sorted(from, to); err != nil {
+	if err := c.latest(from, to); err != nil {
+		return err
+	}
+	if err := c.sorted(); err != nil {
 		return err
 	}
 	for i, r := range c.rows {
@@ -305,10 +314,40 @@ func (c *checkWriter) inOrder(g *group, at, n int) bool {
 	return true
 }
 
+// latest finds the runs of a call that come from the winning export, and books
+// the others.
+func (c *checkWriter) latest(from, to int) error {
+	c.winners = c.winners[:0]
+	at, file := [2]int64{math.MinInt64, math.MinInt64}, [2]int32{-1, -1}
+	for pass := range 2 {
+		for i := from; i < to; i++ {
+			r := c.in.Runs[i]
+			g, row, err := c.at(c.where[i].part, r.First)
+			if err != nil {
+				return err
+			}
+			exported, who := g.columns[c.exported].i64[row], 0
+			if r.Vet {
+				who = 1
+			}
+			switch {
+			case pass == 0 && (exported > at[who] || exported == at[who] && r.File > file[who]):
+				at[who], file[who] = exported, r.File
+			case pass == 0:
+			case exported == at[who] && r.File == file[who]:
+				c.winners = append(c.winners, i)
+			default:
+				c.book(i, Entered{Within: int64(r.Rows)})
+			}
+		}
+	}
+	return nil
+}
+
 // sorted puts the checks of a call in order, of equal keys the last row last.
-func (c *checkWriter) sorted(from, to int) error {
+func (c *checkWriter) sorted() error {
 	c.rows = c.rows[:0]
-	for i := from; i < to; i++ {
+	for _, i := range c.winners {
 		r := c.in.Runs[i]
 		for row := r.First; row < r.First+int64(r.Rows); row++ {
 			g, at, err := c.at(c.where[i].part, row)

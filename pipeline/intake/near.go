@@ -48,6 +48,8 @@ type groupNo struct {
 	no   int
 }
 
+func (g groupNo) rows() int64 { return g.part.starts[g.no+1] - g.part.starts[g.no] }
+
 // prepare makes ready for rows that will be taken in the given order. It
 // reports, by ErrScattered, that this would read the same row groups too often.
 func (w *Writer) prepare(rows []location) error {
@@ -63,10 +65,13 @@ func (w *Writer) prepare(rows []location) error {
 		}
 		takes[groupNo{l.part, l.part.groupOf(l.row)}] += int(l.n)
 	}
+	if w.reads(rows) <= len(takes)+len(takes)/4 {
+		return w.shut(nil)
+	}
 	if err := w.pick(rows, takes); err != nil {
 		return err
 	}
-	if w.reads(rows) > 3*len(takes)+groupsHeld {
+	if w.reads(rows) > 3*len(takes)+4 {
 		return ErrScattered
 	}
 	return w.shut(nil)
@@ -156,6 +161,7 @@ func (c *column) copyFrom(from *column, at, i, n int) {
 // reads counts how often row groups will be read into memory for rows in order.
 func (w *Writer) reads(rows []location) (reads int) {
 	var held []groupNo
+	total := int64(0)
 	for _, l := range rows {
 		if len(held) > 0 && held[0].part == l.part && l.row >= l.part.starts[held[0].no] && l.row < l.part.starts[held[0].no+1] {
 			continue
@@ -167,9 +173,10 @@ func (w *Writer) reads(rows []location) (reads int) {
 		k := slices.Index(held, g)
 		if k < 0 {
 			reads++
-			if len(held) < groupsHeld {
-				held = append(held, groupNo{})
+			for total += g.rows(); len(held) > 0 && total > rowsHeld; held = held[:len(held)-1] {
+				total -= held[len(held)-1].rows()
 			}
+			held = append(held, g)
 			k = len(held) - 1
 		}
 		copy(held[1:], held[:k])

@@ -3,6 +3,7 @@ package intake
 import (
 	"encoding/binary"
 	"math"
+	"math/bits"
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/parquet"
@@ -129,8 +130,32 @@ func (f *partFile) whole(c *column, n, nulls int) content {
 		f.page = append(f.page, arrow.Int64Traits.CastToBytes(f.i64)...)
 		return content{parquet.Encodings.Plain, nil, -1}
 	}
-	f.page = pagefile.AppendDelta(f.page, f.i64)
+	if f.stored {
+		return f.times()
+	}
+	f.page = pagefile.AppendDelta(f.page, f.i64, pagefile.Small)
 	return content{parquet.Encodings.DeltaBinaryPacked, nil, -1}
+}
+
+// times encodes whole numbers in a file that stays: by a dictionary where there
+// are few (times of exports), else as differences.
+func (f *partFile) times() content {
+	f.distinct.Reset()
+	f.indices = f.indices[:0]
+	for _, v := range f.i64 {
+		k, ok := f.distinct.Add(uint64(v))
+		if !ok {
+			f.page = pagefile.AppendDelta(f.page, f.i64, pagefile.Aligned)
+			return content{parquet.Encodings.DeltaBinaryPacked, nil, -1}
+		}
+		f.indices = append(f.indices, k)
+	}
+	var dict []byte
+	for _, v := range f.distinct.Values {
+		dict = binary.LittleEndian.AppendUint64(dict, v)
+	}
+	f.page = pagefile.AppendIndices(f.page, f.indices, len(f.distinct.Values))
+	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.Values)}
 }
 
 // keys encodes pseudonyms: as they are; or, where the same one stands in rows
@@ -148,6 +173,9 @@ func (f *partFile) keys(c *column, n, nulls int) content {
 		if body, ok := f.fewKeys(keys); ok {
 			return body
 		}
+		if body, ok := f.repeatedKeys(c.Name, keys); ok {
+			return body
+		}
 		f.page = append(f.page, keys...)
 		return content{parquet.Encodings.Plain, nil, -1}
 	}
@@ -159,8 +187,44 @@ func (f *partFile) keys(c *column, n, nulls int) content {
 		}
 		f.indices = append(f.indices, int32(len(dict)/16-1))
 	}
-	f.page = pagefile.AppendIndices(f.page, f.indices, changes)
+	if f.stored {
+		f.page = pagefile.AppendRuns(f.page, f.indices, changes)
+	} else {
+		f.page = pagefile.AppendIndices(f.page, f.indices, changes)
+	}
 	return content{parquet.Encodings.RLEDict, dict, changes}
+}
+
+// repeatedKeys encodes keys of a file that stays by a dictionary where that is
+// shorter, because a good part of them (animals, owners) stands in several rows.
+func (f *partFile) repeatedKeys(name string, keys []byte) (content, bool) {
+	n := len(keys) / 16
+	if !f.stored || name == "call" {
+		return content{}, false
+	}
+	size := 2 << bits.Len(uint(n))
+	f.slots = extend(f.slots, size)
+	clear(f.slots[:size])
+	f.indices = f.indices[:0]
+	var dict []byte
+	for i := 0; i < len(keys); i += 16 {
+		key := keys[i : i+16]
+		at := int(binary.LittleEndian.Uint64(key)) & (size - 1)
+		for f.slots[at] != 0 && string(dict[16*(f.slots[at]-1):16*f.slots[at]]) != string(key) {
+			at = (at + 1) & (size - 1)
+		}
+		if f.slots[at] == 0 {
+			dict = append(dict, key...)
+			f.slots[at] = int32(len(dict) / 16)
+		}
+		f.indices = append(f.indices, f.slots[at]-1)
+	}
+	words := len(dict) / 16
+	if len(dict)+n*bits.Len(uint(words))/8 >= len(keys) {
+		return content{}, false
+	}
+	f.page = pagefile.AppendIndices(f.page, f.indices, words)
+	return content{parquet.Encodings.RLEDict, dict, words}, true
 }
 
 // fewKeys encodes keys of which there are at most pagefile.MaxDistinct. They are told

@@ -31,16 +31,21 @@ type Writer struct {
 	from    records.Table // staged
 	parts   map[[2]int32]*part
 	recent  *list.List // groups in memory, the latest used first
+	held    int        // their rows
+	spare   *group     // memory of one that is not needed any more
 	out     []column
-	sources []int // the staged column of each stored one, -1 for a derived one
+	other   []column   // takes turns with out, while its rows are being packed
+	packing chan error // gives the result of packing other, nil where nothing is being packed
+	sources []int      // the staged column of each stored one, -1 for a derived one
 	n       int
 	file    partFile
 	rows    int64
 }
 
-// groupsHeld is how many row groups of staged parts are in memory at a time: an
-// export is read by two workers, and a month stands in two exports.
-const groupsHeld = 4
+// rowsHeld is how many rows of staged parts are in memory at a time, in whole row
+// groups: an export is read by two workers, and most of a month stands in two
+// exports.
+const rowsHeld = 5 * records.RowGroup
 
 // part is a staged part that is read back.
 type part struct {
@@ -89,9 +94,10 @@ func NewWriter(record string, parts []Staged) *Writer {
 	if at := w.table.Index("contact_kind_given"); at >= 0 {
 		w.sources[at] = w.from.Index("contact_kind")
 	}
-	w.out = newColumns(w.table)
+	w.out, w.other = newColumns(w.table), newColumns(w.table)
 	for i := range w.out {
 		w.out[i].grow(records.RowGroup)
+		w.other[i].grow(records.RowGroup)
 	}
 	for _, p := range parts {
 		w.parts[[2]int32{p.File, p.Part}] = &part{Staged: p}
@@ -102,7 +108,7 @@ func NewWriter(record string, parts []Staged) *Writer {
 // begin starts a file.
 func (w *Writer) begin(path string) {
 	was := &w.file
-	w.file = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids}
+	w.file = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids, slots: was.slots}
 	w.n, w.rows = 0, 0
 	w.forget()
 }
@@ -133,18 +139,33 @@ func (g *group) forget() {
 	}
 }
 
-// flush writes the rows gathered so far.
+// flush packs and writes the rows gathered so far, while the next ones are
+// gathered.
 func (w *Writer) flush() error {
 	if w.n == 0 {
 		return nil
 	}
-	if err := w.file.write(w.out, w.n); err != nil {
+	if err := w.packed(); err != nil {
 		return err
 	}
+	w.out, w.other = w.other, w.out
+	done, columns, n := make(chan error, 1), w.other, w.n
+	w.packing = done
+	go func() { done <- w.file.write(columns, n) }()
 	w.rows += int64(w.n)
 	w.n = 0
 	w.forget()
 	return nil
+}
+
+// packed waits for what is being packed.
+func (w *Writer) packed() error {
+	if w.packing == nil {
+		return nil
+	}
+	err := <-w.packing
+	w.packing = nil
+	return err
 }
 
 // end writes the last rows and closes the file; it returns the number of rows.
@@ -152,8 +173,10 @@ func (w *Writer) end(err error) (int64, error) {
 	if err == nil {
 		err = w.flush()
 	}
-	if cerr := w.file.close(); err == nil {
-		err = cerr
+	for _, next := range []func() error{w.packed, w.file.close} {
+		if nerr := next(); err == nil {
+			err = nerr
+		}
 	}
 	return w.rows, err
 }
@@ -250,20 +273,19 @@ func (w *Writer) newGroup() *group {
 	return g
 }
 
-// hold reads a row group into memory, in place of the one that was used least
+// hold reads a row group into memory, in place of those that were used least
 // recently.
 func (w *Writer) hold(p *part, no int) (*group, error) {
-	var g *group
-	if w.recent.Len() >= groupsHeld {
-		last := w.recent.Back()
-		w.recent.Remove(last)
-		g = last.Value.(*group)
-		g.part.held[g.no] = nil
+	rows := int(p.starts[no+1] - p.starts[no])
+	for w.recent.Len() > 0 && w.held+rows > rowsHeld {
+		w.drop(w.recent.Back().Value.(*group))
 		if err := w.shut(p); err != nil {
 			return nil, err
 		}
-	} else {
-		g = w.newGroup()
+	}
+	g := w.newGroup()
+	if w.spare != nil && 2*rows >= w.spare.n {
+		g, w.spare = w.spare, nil
 	}
 	n, err := readGroup(p.rd, no, g.columns)
 	if err != nil {
@@ -272,7 +294,18 @@ func (w *Writer) hold(p *part, no int) (*group, error) {
 	g.part, g.no, g.n, g.tallies, g.tallied = p, no, n, nil, nil
 	g.at = w.recent.PushFront(g)
 	p.held[no] = g
+	w.held += n
 	return g, nil
+}
+
+// drop takes a row group out of memory.
+func (w *Writer) drop(g *group) {
+	w.recent.Remove(g.at)
+	w.held -= g.n
+	g.part.held[g.no] = nil
+	if w.spare == nil || w.spare.n < g.n {
+		w.spare = g
+	}
 }
 
 // copyRows appends n rows of a group from row i on; there is room for them.

@@ -318,16 +318,16 @@ func unpackDelta(data []byte, values []int64) {
 	values[0] = last
 	for rest := values[1:]; len(rest) > 0; {
 		least := signed()
-		widths := data[:pagefile.DeltaBlock/pagefile.DeltaMini]
-		data = data[pagefile.DeltaBlock/pagefile.DeltaMini:]
-		for k := 0; k < pagefile.DeltaBlock/pagefile.DeltaMini && len(rest) > 0; k++ {
-			n := min(len(rest), pagefile.DeltaMini)
+		widths := data[:pagefile.Small.Block/pagefile.Small.Mini]
+		data = data[pagefile.Small.Block/pagefile.Small.Mini:]
+		for k := 0; k < pagefile.Small.Block/pagefile.Small.Mini && len(rest) > 0; k++ {
+			n := min(len(rest), pagefile.Small.Mini)
 			width := int(widths[k])
 			for i := range n {
 				last += least + int64(bitsAt(data, i*width, width))
 				rest[i] = last
 			}
-			rest, data = rest[n:], data[width*pagefile.DeltaMini/8:]
+			rest, data = rest[n:], data[width*pagefile.Small.Mini/8:]
 		}
 	}
 }

@@ -24,6 +24,7 @@ type partFile struct {
 	indices  []int32
 	i64      []int64
 	uuids    []byte
+	slots    []int32
 	distinct *pagefile.Distinct
 }
 

@@ -69,6 +69,25 @@ func AppendIndices(dst []byte, indices []int32, words int) []byte {
 	return dst
 }
 
+// AppendRuns appends dictionary indices as AppendIndices does, but as a run for
+// each stretch of equal ones.
+func AppendRuns(dst []byte, indices []int32, words int) []byte {
+	width := bits.Len(uint(max(words-1, 0)))
+	dst = append(dst, uint8(width))
+	for i := 0; i < len(indices); {
+		n := 1
+		for i+n < len(indices) && indices[i+n] == indices[i] {
+			n++
+		}
+		dst = binary.AppendUvarint(dst, uint64(n)<<1)
+		for b := range (width + 7) / 8 {
+			dst = append(dst, uint8(indices[i]>>(8*b)))
+		}
+		i += n
+	}
+	return dst
+}
+
 // appendPacked packs values of the given width, lowest bits first.
 func appendPacked(dst []byte, values []int32, width int) []byte {
 	acc, n := uint64(0), 0
@@ -97,25 +116,33 @@ func Constant[T comparable](values []T) bool {
 	return true
 }
 
-// DeltaBlock and DeltaMini are sizes of DELTA_BINARY_PACKED: values a block, blocks are cut in four.
-const (
-	DeltaBlock = 128
-	DeltaMini  = 32
+// Delta is a shape of DELTA_BINARY_PACKED: how many values a block has, how many
+// each of the parts into which it is cut, and how many bits the width of a part
+// is a multiple of.
+type Delta struct{ Block, Mini, Step int }
+
+var (
+	// Small packs closest by itself.
+	Small = Delta{128, 32, 1}
+	// Aligned is for pages that are compressed: differences that repeat (the times of
+	// one call's checks) stand in whole bytes and are counted from the same least
+	// one, so that zstd finds them. Times take half the room of Small.
+	Aligned = Delta{8192, 256, 8}
 )
 
 // AppendDelta appends whole numbers as packed differences.
-func AppendDelta(dst []byte, values []int64) []byte {
-	dst = binary.AppendUvarint(dst, DeltaBlock)
-	dst = binary.AppendUvarint(dst, DeltaBlock/DeltaMini)
+func AppendDelta(dst []byte, values []int64, shape Delta) []byte {
+	dst = binary.AppendUvarint(dst, uint64(shape.Block))
+	dst = binary.AppendUvarint(dst, uint64(shape.Block/shape.Mini))
 	dst = binary.AppendUvarint(dst, uint64(len(values)))
 	if len(values) == 0 {
 		return binary.AppendVarint(dst, 0)
 	}
 	dst = binary.AppendVarint(dst, values[0])
-	var deltas [DeltaBlock]uint64
+	deltas := make([]uint64, shape.Block)
 	last := values[0]
 	for rest := values[1:]; len(rest) > 0; {
-		n := min(len(rest), DeltaBlock)
+		n := min(len(rest), shape.Block)
 		least := rest[0] - last
 		for i, v := range rest[:n] {
 			d := v - last // wraps, as the format says
@@ -129,29 +156,29 @@ func AppendDelta(dst []byte, values []int64) []byte {
 			deltas[i] -= uint64(least)
 		}
 		clear(deltas[n:])
-		dst = appendMinis(dst, deltas[:], n)
+		dst = shape.appendMinis(dst, deltas, n)
 	}
 	return dst
 }
 
 // appendMinis appends the widths of a block's parts, then the parts that hold
 // values.
-func appendMinis(dst []byte, deltas []uint64, n int) []byte {
+func (s Delta) appendMinis(dst []byte, deltas []uint64, n int) []byte {
 	at := len(dst)
-	dst = append(dst, 0, 0, 0, 0)
-	for k := 0; k*DeltaMini < n; k++ {
-		part, all := deltas[k*DeltaMini:(k+1)*DeltaMini], uint64(0)
+	dst = append(dst, make([]byte, s.Block/s.Mini)...)
+	for k := 0; k*s.Mini < n; k++ {
+		part, all := deltas[k*s.Mini:(k+1)*s.Mini], uint64(0)
 		for _, d := range part {
 			all |= d
 		}
-		width := bits.Len64(all)
+		width := (bits.Len64(all) + s.Step - 1) / s.Step * s.Step
 		dst[at+k] = uint8(width)
 		dst = appendWide(dst, part, width)
 	}
 	return dst
 }
 
-// appendWide packs 32 values of up to 64 bits.
+// appendWide packs a multiple of 32 values of up to 64 bits.
 func appendWide(dst []byte, values []uint64, width int) []byte {
 	if width == 0 {
 		return dst

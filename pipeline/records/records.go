@@ -126,6 +126,7 @@ func (t Table) StoredProperties(mem memory.Allocator) *parquet.WriterProperties 
 // storedLevel is the level of zstd in stored files.
 const storedLevel = 3
 
+// The names of calls pack in checks, where they stand in runs, and nowhere else.
 func (t Table) properties(mem memory.Allocator, level int) *parquet.WriterProperties {
 	props := []parquet.WriterProperty{
 		parquet.WithAllocator(mem),
@@ -143,6 +144,7 @@ func (t Table) properties(mem memory.Allocator, level int) *parquet.WriterProper
 		switch {
 		case c.Kind == Text:
 			props = append(props, parquet.WithDictionaryFor(c.Name, true))
+		case level == storedLevel && c.Name == "call" && t.Name == Checks.Name:
 		case c.Kind == UUID, c.Name == RowHash:
 			props = append(props, parquet.WithCompressionFor(c.Name, compress.Codecs.Uncompressed))
 		case c.Kind == Time, c.Kind == Int64:

@@ -97,14 +97,14 @@ func (r *Resolver) orphanChecks(ctx context.Context) error {
 	if err != nil || n == 0 {
 		return err
 	}
-	from := `st_checks s`
-	if r.hasRuns {
-		from = `st_checks s SEMI JOIN (SELECT call FROM runs ANTI JOIN home USING (call)) USING (call)`
+	staged, err := r.stagedOf(ctx, checksTable, `SELECT DISTINCT src_file FROM spread WHERE month IS NULL`)
+	if err != nil {
+		return err
 	}
 	return r.setAside(ctx, `SELECT src_file, src_row, 'call' AS "column", 'orphan_check' AS reason, 'pseudonym' AS kind,
 		'a call that this load or an earlier one brought' AS expected,
 		'load the calls export of that month, then try the row again with: ingest set-aside retry' AS remedy
-		FROM `+from+` ANTI JOIN home USING (call)`)
+		FROM (`+staged+`) s ANTI JOIN home USING (call)`)
 }
 
 // checksOfMonths writes the new present of some months' checks.

@@ -158,17 +158,9 @@ func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refu
 	if err := r.learnSpecies(ctx, usual, calls); err != nil {
 		return false, err
 	}
-	if err := r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE month_runs AS SELECT r.vet, r.exported_at, r.src_file, r.part, r.first, r.n, k.place, k.species
-		FROM %s r JOIN (SELECT call, file_row_number AS place, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
-		parquet(r.runsOf(files)), usual.list(), calls)); err != nil {
-		return false, err
-	}
-	beaten, err := r.beatenRuns(ctx)
-	if err != nil {
-		return false, err
-	}
 	in := intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Refused: refused, Usual: usual.of}
-	if in.Runs, err = r.runsInOrder(ctx); err != nil {
+	if in.Runs, err = r.runsInOrder(ctx, fmt.Sprintf(`FROM %s r JOIN (SELECT call, file_row_number AS place, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
+		parquet(r.runsOf(files)), usual.list(), calls)); err != nil {
 		return false, err
 	}
 	path := r.copyPath("checks", m)
@@ -188,49 +180,14 @@ func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refu
 		s.Within += n.Within
 		total += n.New
 	}
-	for file, n := range beaten {
-		s := r.sums(file)
-		s.Rows += n
-		s.Within += n
-	}
 	r.copied("checks", m, path, total)
 	return true, nil
 }
 
-// beatenRuns takes out of month_runs what does not come from the winning export
-// of a call, and counts its rows by export.
-func (r *Resolver) beatenRuns(ctx context.Context) (map[int32]int64, error) {
-	if err := r.exec(ctx, `CREATE OR REPLACE TABLE beaten AS SELECT r.rowid AS id, r.src_file, r.n FROM month_runs r JOIN (
-			SELECT place, vet, max({e: exported_at, f: src_file}) AS top FROM month_runs SEMI JOIN (
-				SELECT place FROM month_runs GROUP BY place HAVING min(src_file) <> max(src_file) OR min(exported_at) <> max(exported_at)) t USING (place)
-			GROUP BY place, vet) b USING (place, vet)
-		WHERE {e: r.exported_at, f: r.src_file} <> b.top`); err != nil {
-		return nil, err
-	}
-	rows, err := r.db.QueryContext(ctx, `SELECT src_file, sum(n)::BIGINT FROM beaten GROUP BY src_file`)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	out := map[int32]int64{}
-	for rows.Next() {
-		var file int32
-		var n int64
-		if err := rows.Scan(&file, &n); err != nil {
-			return nil, err
-		}
-		out[file] = n
-	}
-	if err := rows.Err(); err != nil || len(out) == 0 {
-		return out, err
-	}
-	return out, r.exec(ctx, `DELETE FROM month_runs WHERE rowid IN (SELECT id FROM beaten)`)
-}
-
-// runsInOrder reads month_runs in the order of the calls, packed in two numbers.
-func (r *Resolver) runsInOrder(ctx context.Context) ([]intake.Run, error) {
+// runsInOrder reads runs in the order of their calls, packed in two numbers.
+func (r *Resolver) runsInOrder(ctx context.Context, from string) ([]intake.Run, error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT, (first << 20) | n
-		FROM month_runs ORDER BY place, vet, first`)
+		`+from+` ORDER BY place, vet, src_file, part, first`)
 	if err != nil {
 		return nil, fmt.Errorf("order checks: %w", err)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -208,15 +209,19 @@ func (r *Resolver) openFiles(ctx context.Context) error {
 		CREATE TABLE label (src_file INTEGER, "column" VARCHAR, finding VARCHAR)`); err != nil {
 		return err
 	}
+	var files, labels []string
 	for no, f := range r.files {
-		if err := r.exec(ctx, `INSERT INTO files VALUES (?, ?, ?, ?, ?, nullif(?, ''))`, no, f.Name, f.Record, f.Source, f.Content, f.Reading); err != nil {
-			return err
+		files = append(files, fmt.Sprintf("(%d, %s, %s, %s, %s, nullif(%s, ''))", no, duck.Quote(f.Name), duck.Quote(f.Record), duck.Quote(f.Source), duck.Quote(f.Content), duck.Quote(f.Reading)))
+		for _, column := range slices.Sorted(maps.Keys(f.Labels)) {
+			for _, id := range f.Labels[column] {
+				labels = append(labels, fmt.Sprintf("(%d, %s, %s)", no, duck.Quote(column), duck.Quote(id)))
+			}
 		}
-		for column, findings := range f.Labels {
-			for _, id := range findings {
-				if err := r.exec(ctx, `INSERT INTO label VALUES (?, ?, ?)`, no, column, id); err != nil {
-					return err
-				}
+	}
+	for table, rows := range map[string][]string{"files": files, "label": labels} {
+		if len(rows) > 0 {
+			if err := r.exec(ctx, "INSERT INTO "+table+" VALUES "+strings.Join(rows, ", ")); err != nil {
+				return err
 			}
 		}
 	}
