@@ -1,10 +1,6 @@
 package derive
 
-import (
-	"context"
-
-	"github.com/apache/arrow-go/v18/arrow/array"
-)
+import "context"
 
 // record is one row of the calls table, with what a case needs of it.
 type record struct {
@@ -22,77 +18,64 @@ type record struct {
 
 // callRows reads the calls of a month in their order.
 type callRows struct {
-	r     *reader
-	words *vocabulary
-	n, i  int
+	r    *reader
+	n, i int
 
-	call, contact, animal, owner, advisor, episode keys
-	site, contactType, contactKind, zone           texts
-	species, breed, sex, neutered, complaint       texts
-	level, ruleLevel, ruleset, hurt                texts
-	startedAt, ageMonths, seconds                  ints
-	safetyNet                                      *array.Boolean
-}
-
-var callColumns = []string{"call", "contact", "animal", "owner", "advisor", "episode", "site", "contact_type", "contact_kind", "zone",
-	"species", "breed_group", "sex", "neutered", "complaint", "level", "rule_level", "ruleset", "person_hurt",
-	"started_at", "age_months", "call_seconds", "safety_net"}
-
-func openCalls(ctx context.Context, path string, words *vocabulary) (*callRows, error) {
-	r, err := openRows(ctx, path, callColumns)
-	return &callRows{r: r, words: words}, err
+	call, contact, animal, owner, advisor, episode *lane[key]
+	site, contactType, contactKind, zone           words
+	species, breed, sex, neutered, complaint       words
+	level, ruleLevel, ruleset, hurt                words
+	startedAt                                      *lane[int64]
+	ageMonths, seconds                             *lane[int32]
+	safetyNet                                      *lane[int8]
 }
 
 var levelOf = closed("", "home_care", "soon", "same_day", "emergency")
 
+func openCalls(path string, all *vocabulary) (*callRows, error) {
+	r, err := openRows(path)
+	if err != nil {
+		return nil, err
+	}
+	c := &callRows{r: r}
+	c.call, c.contact, c.episode = keyLane(r, "call"), keyLane(r, "contact"), keyLane(r, "episode")
+	c.animal, c.owner, c.advisor = keyLane(r, "animal"), keyLane(r, "owner"), keyLane(r, "advisor")
+	c.contactType, c.contactKind = wordLane(r, "contact_type", closed("clinical")), wordLane(r, "contact_kind", closed("re_contact"))
+	c.level, c.ruleLevel = wordLane(r, "level", levelOf), wordLane(r, "rule_level", levelOf)
+	for _, w := range []struct {
+		into *words
+		name string
+	}{{&c.site, "site"}, {&c.zone, "zone"}, {&c.species, "species"}, {&c.breed, "breed_group"}, {&c.sex, "sex"}, {&c.neutered, "neutered"},
+		{&c.complaint, "complaint"}, {&c.ruleset, "ruleset"}, {&c.hurt, "person_hurt"}} {
+		*w.into = wordLane(r, w.name, all.number)
+	}
+	c.startedAt, c.safetyNet = timeLane(r, "started_at"), triLane(r, "safety_net")
+	c.ageMonths, c.seconds = wholeLane(r, "age_months"), wholeLane(r, "call_seconds")
+	return c, nil
+}
+
 // next fills rec with the next record; it reports false at the end.
-func (c *callRows) next(rec *record) (bool, error) {
+func (c *callRows) next(ctx context.Context, rec *record) (more bool, err error) {
 	if c.i == c.n {
-		if more, err := c.load(); !more || err != nil {
+		if c.n, err = c.r.next(ctx); c.n == 0 || err != nil {
 			return false, err
 		}
+		c.i = 0
 	}
 	i := c.i
 	c.i++
 	rec.row = i
-	rec.call, _ = c.call.at(i)
-	rec.contact, rec.hasContact = c.contact.at(i)
-	var inEpisode bool
-	rec.episode, inEpisode = c.episode.at(i)
-	rec.clinical = inEpisode && c.contactType.at(i) == 0
-	rec.startedAt, _ = c.startedAt.at(i)
+	rec.call = c.call.values[i]
+	rec.contact, rec.hasContact = c.contact.values[i], c.contact.valid[i]
+	rec.episode = c.episode.values[i]
+	rec.clinical = c.episode.valid[i] && c.contactType.at(i) == 0
+	rec.startedAt = c.startedAt.values[i]
 	rec.level, rec.ruleLevel = int8(max(c.level.at(i), 0)), int8(max(c.ruleLevel.at(i), 0))
 	rec.ruleset, rec.hurt, rec.zone = c.ruleset.at(i), c.hurt.at(i), c.zone.at(i)
 	rec.safetyNet = tri(c.safetyNet, i)
-	rec.seconds, rec.hasSeconds = c.seconds.at(i)
+	rec.seconds, rec.hasSeconds = int64(c.seconds.values[i]), c.seconds.valid[i]
 	rec.again = c.contactKind.at(i) == 0
 	return true, nil
-}
-
-// load reads the next batch.
-func (c *callRows) load() (bool, error) {
-	a, n, err := c.r.next()
-	if n == 0 || err != nil {
-		return false, err
-	}
-	c.n, c.i = n, 0
-	word := textsOf(c.words.number)
-	for _, k := range []*keys{&c.call, &c.contact, &c.animal, &c.owner, &c.advisor, &c.episode} {
-		*k = take(&a, keysOf, &err)
-	}
-	c.site = take(&a, word, &err)
-	c.contactType = take(&a, textsOf(closed("clinical")), &err)
-	c.contactKind = take(&a, textsOf(closed("re_contact")), &err)
-	for _, t := range []*texts{&c.zone, &c.species, &c.breed, &c.sex, &c.neutered, &c.complaint} {
-		*t = take(&a, word, &err)
-	}
-	c.level, c.ruleLevel = take(&a, textsOf(levelOf), &err), take(&a, textsOf(levelOf), &err)
-	c.ruleset, c.hurt = take(&a, word, &err), take(&a, word, &err)
-	for _, v := range []*ints{&c.startedAt, &c.ageMonths, &c.seconds} {
-		*v = take(&a, intsOf, &err)
-	}
-	c.safetyNet = take(&a, plain[*array.Boolean], &err)
-	return true, err
 }
 
 func (c *callRows) close() { c.r.close() }

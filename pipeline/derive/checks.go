@@ -4,8 +4,6 @@ import (
 	"context"
 	"math"
 
-	"github.com/apache/arrow-go/v18/arrow/array"
-
 	"hindcheck/pipeline/codes"
 	"hindcheck/pipeline/findings"
 )
@@ -74,17 +72,10 @@ type checkRows struct {
 	n, i int
 	run  []reading
 
-	call                                             keys
-	finding, code, observer, handling, state, reason texts
-	seq                                              ints
-	number                                           *array.Float64
-}
-
-var checkColumns = []string{"call", "finding", "value_code", "observer", "handling", "state", "reason", "seq", "value_number"}
-
-func openChecks(ctx context.Context, path string, enc *encoder) (*checkRows, error) {
-	r, err := openRows(ctx, path, checkColumns)
-	return &checkRows{r: r, enc: enc}, err
+	call                                             *lane[key]
+	finding, code, observer, handling, state, reason words
+	seq                                              *lane[int32]
+	number                                           *lane[float64]
 }
 
 var (
@@ -94,36 +85,34 @@ var (
 	stoppedOf = closed("stopped_early")
 )
 
+func openChecks(path string, enc *encoder) (*checkRows, error) {
+	r, err := openRows(path)
+	if err != nil {
+		return nil, err
+	}
+	return &checkRows{r: r, enc: enc, call: keyLane(r, "call"), finding: wordLane(r, "finding", enc.finding), code: wordLane(r, "value_code", enc.code),
+		observer: wordLane(r, "observer", vetOf), handling: wordLane(r, "handling", handledOf), state: wordLane(r, "state", stateOf),
+		reason: wordLane(r, "reason", stoppedOf), seq: wholeLane(r, "seq"), number: floatLane(r, "value_number")}, nil
+}
+
 // load reads the next batch.
-func (c *checkRows) load() (bool, error) {
-	a, n, err := c.r.next()
-	if n == 0 || err != nil {
-		return false, err
-	}
-	c.n, c.i = n, 0
-	c.call = take(&a, keysOf, &err)
-	for _, t := range []struct {
-		into   *texts
-		number func(string) int32
-	}{{&c.finding, c.enc.finding}, {&c.code, c.enc.code}, {&c.observer, vetOf}, {&c.handling, handledOf}, {&c.state, stateOf}, {&c.reason, stoppedOf}} {
-		*t.into = take(&a, textsOf(t.number), &err)
-	}
-	c.seq = take(&a, intsOf, &err)
-	c.number = take(&a, plain[*array.Float64], &err)
-	return true, err
+func (c *checkRows) load(ctx context.Context) (more bool, err error) {
+	c.n, err = c.r.next(ctx)
+	c.i = 0
+	return c.n > 0, err
 }
 
 // of returns the readings of a call, without those of a vet, if its checks come
 // next; else none. They hold until the next call.
-func (c *checkRows) of(call key) ([]reading, error) {
+func (c *checkRows) of(ctx context.Context, call key) ([]reading, error) {
 	c.run = c.run[:0]
 	for {
 		if c.i == c.n {
-			if more, err := c.load(); !more || err != nil {
+			if more, err := c.load(ctx); !more || err != nil {
 				return c.run, err
 			}
 		}
-		if k, ok := c.call.at(c.i); !ok || k != call {
+		if c.call.values[c.i] != call {
 			return c.run, nil
 		}
 		if c.observer.at(c.i) == none {
@@ -134,18 +123,18 @@ func (c *checkRows) of(call key) ([]reading, error) {
 }
 
 // done reports whether all checks have been read.
-func (c *checkRows) done() (bool, error) {
+func (c *checkRows) done(ctx context.Context) (bool, error) {
 	if c.i < c.n {
 		return false, nil
 	}
-	more, err := c.load()
+	more, err := c.load(ctx)
 	return !more, err
 }
 
 func (c *checkRows) reading(i int) reading {
 	r := reading{finding: c.finding.at(i), handled: int8(max(c.handling.at(i), 0))}
-	seq, ok := c.seq.at(i)
-	if r.finding == none || !ok {
+	seq := int64(c.seq.values[i])
+	if r.finding == none || !c.seq.valid[i] {
 		r.finding = none
 		return r
 	}
@@ -153,7 +142,7 @@ func (c *checkRows) reading(i int) reading {
 	switch c.state.at(i) {
 	case 0:
 		seq += 100_000
-		value = c.enc.value(r.finding, c.code.at(i), c.number.Value(i), !c.number.IsNull(i))
+		value = c.enc.value(r.finding, c.code.at(i), c.number.values[i], c.number.valid[i])
 	case 1:
 		value = codes.NotPossible
 	case 2:

@@ -10,7 +10,7 @@
 // The steps, each a file:
 //
 //  1. rows.go      columns of stored Parquet files, a batch at a time
-//  2. words.go     text as numbers
+//  2. words.go     words as numbers
 //  3. calls.go, checks.go, outcomes.go  the three tables
 //  4. month.go     the walk: calls in order, each with its checks
 //  5. episode.go   what an episode's records say together

@@ -44,11 +44,10 @@ func (e *episode) open(c *callRows, r *record) {
 		site: c.site.at(i), species: c.species.at(i), breed: c.breed.at(i), sex: c.sex.at(i), neutered: c.neutered.at(i),
 		complaint: c.complaint.at(i), zone: r.zone, ruleset: none, hurt: none, safetyNet: -1,
 		readings: e.readings[:0], contacts: e.contacts[:0]}
-	e.animal, e.hasAnimal = c.animal.at(i)
-	e.owner, e.hasOwner = c.owner.at(i)
-	e.advisor, e.hasAdvisor = c.advisor.at(i)
-	age, ok := c.ageMonths.at(i)
-	e.age, e.hasAge = int32(age), ok
+	e.animal, e.hasAnimal = c.animal.values[i], c.animal.valid[i]
+	e.owner, e.hasOwner = c.owner.values[i], c.owner.valid[i]
+	e.advisor, e.hasAdvisor = c.advisor.values[i], c.advisor.valid[i]
+	e.age, e.hasAge = c.ageMonths.values[i], c.ageMonths.valid[i]
 }
 
 // day is the time within which a re-contact is counted.

@@ -89,12 +89,12 @@ type month struct {
 func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int64, err error) {
 	m := &month{Deriver: d, byID: map[key]*episode{}, path: path}
 	d.sheet.reset()
-	if m.calls, err = openCalls(ctx, files.Calls, d.words); err != nil {
+	if m.calls, err = openCalls(files.Calls, d.words); err != nil {
 		return 0, err
 	}
 	defer m.calls.close()
 	if files.Checks != "" {
-		if m.checks, err = openChecks(ctx, files.Checks, d.enc); err != nil {
+		if m.checks, err = openChecks(files.Checks, d.enc); err != nil {
 			return 0, err
 		}
 		defer m.checks.close()
@@ -118,18 +118,15 @@ func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int
 // walk takes the calls in order, each with its checks.
 func (m *month) walk(ctx context.Context) error {
 	var r record
-	for n := 0; ; n++ {
-		if n%batchRows == 0 && ctx.Err() != nil {
-			return ctx.Err()
-		}
-		more, err := m.calls.next(&r)
+	for {
+		more, err := m.calls.next(ctx, &r)
 		if err != nil {
 			return err
 		}
 		if !more {
 			break
 		}
-		readings, err := m.readings(r.call)
+		readings, err := m.readings(ctx, r.call)
 		if err != nil {
 			return err
 		}
@@ -154,7 +151,7 @@ func (m *month) walk(ctx context.Context) error {
 		}
 	}
 	if m.checks != nil {
-		done, err := m.checks.done()
+		done, err := m.checks.done(ctx)
 		if err == nil && !done {
 			err = ErrOrder
 		}
@@ -163,11 +160,11 @@ func (m *month) walk(ctx context.Context) error {
 	return nil
 }
 
-func (m *month) readings(call key) ([]reading, error) {
+func (m *month) readings(ctx context.Context, call key) ([]reading, error) {
 	if m.checks == nil {
 		return nil, nil
 	}
-	return m.checks.of(call)
+	return m.checks.of(ctx, call)
 }
 
 // open begins an episode.

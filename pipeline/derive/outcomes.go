@@ -4,8 +4,6 @@ import (
 	"context"
 	"time"
 
-	"github.com/apache/arrow-go/v18/arrow/array"
-
 	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/codes"
 )
@@ -36,11 +34,8 @@ type outcomes struct {
 	found []casedef.Outcome
 }
 
-var outcomeColumns = []string{"outcome", "episode", "practice", "diagnosis_group", "disposition", "euthanasia_reason", "no_attend_reason", "independent",
-	"source", "route", "vet_level", "seen_at", "recorded_at", "selection_p", "time_critical", "responded"}
-
-func readOutcomes(ctx context.Context, paths []string, words *vocabulary) (*outcomes, error) {
-	o := &outcomes{words: words, first: map[key]int32{}}
+func readOutcomes(ctx context.Context, paths []string, all *vocabulary) (*outcomes, error) {
+	o := &outcomes{words: all, first: map[key]int32{}}
 	for _, p := range paths {
 		if err := o.read(ctx, p); err != nil {
 			return nil, err
@@ -50,46 +45,34 @@ func readOutcomes(ctx context.Context, paths []string, words *vocabulary) (*outc
 }
 
 func (o *outcomes) read(ctx context.Context, path string) error {
-	r, err := openRows(ctx, path, outcomeColumns)
+	r, err := openRows(path)
 	if err != nil {
 		return err
 	}
 	defer r.close()
+	word := func(name string) words { return wordLane(r, name, o.words.number) }
+	id, episode := keyLane(r, "outcome"), keyLane(r, "episode")
+	practice, diagnosis, disposition := word("practice"), word("diagnosis_group"), word("disposition")
+	euthanasia, away, independent := word("euthanasia_reason"), word("no_attend_reason"), word("independent")
+	source := wordLane(r, "source", func(w string) int32 { return int32(codes.ParseSource(w)) })
+	route := wordLane(r, "route", func(w string) int32 { return int32(codes.ParseRoute(w)) })
+	level := wordLane(r, "vet_level", levelOf)
+	seen, recorded := timeLane(r, "seen_at"), timeLane(r, "recorded_at")
+	selection, critical, responded := floatLane(r, "selection_p"), triLane(r, "time_critical"), triLane(r, "responded")
 	for {
-		a, n, err := r.next()
+		n, err := r.next(ctx)
 		if n == 0 || err != nil {
 			return err
 		}
-		word := textsOf(o.words.number)
-		id, episode := take(&a, keysOf, &err), take(&a, keysOf, &err)
-		var open [6]texts
-		for i := range open {
-			open[i] = take(&a, word, &err)
-		}
-		source := take(&a, textsOf(func(w string) int32 { return int32(codes.ParseSource(w)) }), &err)
-		route := take(&a, textsOf(func(w string) int32 { return int32(codes.ParseRoute(w)) }), &err)
-		level := take(&a, textsOf(levelOf), &err)
-		seen, recorded := take(&a, intsOf, &err), take(&a, intsOf, &err)
-		selection := take(&a, plain[*array.Float64], &err)
-		critical, responded := take(&a, plain[*array.Boolean], &err), take(&a, plain[*array.Boolean], &err)
-		if err != nil {
-			return err
-		}
 		for i := range n {
-			e, linked := episode.at(i)
-			if !linked {
+			if !episode.valid[i] {
 				continue
 			}
-			row := outcome{practice: open[0].at(i), diagnosis: open[1].at(i), disposition: open[2].at(i), euthanasia: open[3].at(i), away: open[4].at(i), independent: open[5].at(i),
-				source: codes.Source(max(source.at(i), 0)), route: codes.Route(max(route.at(i), 0)), level: int8(max(level.at(i), 0)),
-				timeCritical: tri(critical, i), responded: tri(responded, i)}
-			row.id, _ = id.at(i)
-			row.seenAt, _ = seen.at(i)
-			row.recordedAt, row.recorded = recorded.at(i)
-			if row.selected = !selection.IsNull(i); row.selected {
-				row.selectionP = selection.Value(i)
-			}
-			o.add(e, row)
+			o.add(episode.values[i], outcome{id: id.values[i], seenAt: seen.values[i], recordedAt: recorded.values[i], recorded: recorded.valid[i],
+				practice: practice.at(i), diagnosis: diagnosis.at(i), disposition: disposition.at(i), euthanasia: euthanasia.at(i), away: away.at(i),
+				independent: independent.at(i), source: codes.Source(max(source.at(i), 0)), route: codes.Route(max(route.at(i), 0)),
+				level: int8(max(level.at(i), 0)), timeCritical: tri(critical, i), responded: tri(responded, i),
+				selectionP: selection.values[i], selected: selection.valid[i]})
 		}
 	}
 }

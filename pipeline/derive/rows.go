@@ -5,193 +5,213 @@ import (
 	"fmt"
 	"io"
 
-	"github.com/apache/arrow-go/v18/arrow"
-	"github.com/apache/arrow-go/v18/arrow/array"
-	"github.com/apache/arrow-go/v18/arrow/memory"
 	"github.com/apache/arrow-go/v18/parquet"
 	"github.com/apache/arrow-go/v18/parquet/file"
-	"github.com/apache/arrow-go/v18/parquet/pqarrow"
+	"github.com/apache/arrow-go/v18/parquet/schema"
 )
 
-// batchRows is how many rows of a stored file are read at a time.
-const batchRows = 1 << 14
+// batchRows is how many rows of a stored file are read at a time: what all columns
+// hold of them stays in the processor's cache.
+const batchRows = 1 << 13
 
-// reader reads some columns of a stored file, a batch of rows at a time.
+// reader reads some columns of a stored file, a batch of rows at a time. The
+// columns are named before the first batch, by keyLane and the others.
+//
+// They are read page by page into memory that is used again. The library's record
+// reader, which makes Arrow arrays, took a third of the walk.
 type reader struct {
-	path    string
-	names   []string
-	file    *file.Reader
-	records pqarrow.RecordReader
-	// order has for each name its place in a batch.
-	order []int
+	path  string
+	file  *file.Reader
+	lanes []laneReader
+	group int   // the next row group
+	left  int64 // rows of the present one that have not been read
+	err   error
 }
 
-// openRows opens a stored file for reading the named columns.
-func openRows(ctx context.Context, path string, names []string) (*reader, error) {
+// laneReader is a lane, whatever its values.
+type laneReader interface {
+	begin(g *file.RowGroupReader) error
+	read(n int) error
+}
+
+// openRows opens a stored file.
+func openRows(path string) (*reader, error) {
 	f, err := file.OpenParquetFile(path, false)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", path, err)
 	}
-	r := &reader{path: path, names: names, file: f}
-	if err := r.begin(ctx); err != nil {
-		_ = f.Close()
-		return nil, fmt.Errorf("read %s: %w", path, err)
-	}
-	return r, nil
+	return &reader{path: path, file: f}, nil
 }
 
-func (r *reader) begin(ctx context.Context) error {
+// next reads the next batch into the lanes and returns its rows, 0 at the end.
+func (r *reader) next(ctx context.Context) (n int, err error) {
+	if err := r.err; err != nil {
+		return 0, err
+	}
+	for r.left == 0 {
+		if r.group == r.file.NumRowGroups() {
+			return 0, nil
+		}
+		g := r.file.RowGroup(r.group)
+		for _, l := range r.lanes {
+			if err := l.begin(g); err != nil {
+				return 0, fmt.Errorf("read %s: %w", r.path, err)
+			}
+		}
+		r.group, r.left = r.group+1, g.NumRows()
+	}
+	n = int(min(r.left, batchRows))
+	for _, l := range r.lanes {
+		if err := l.read(n); err != nil {
+			return 0, fmt.Errorf("read %s: %w", r.path, err)
+		}
+	}
+	r.left -= int64(n)
+	return n, ctx.Err()
+}
+
+func (r *reader) close() { _ = r.file.Close() }
+
+// lane is one column of the present batch.
+type lane[V any] struct {
+	values []V
+	valid  []bool // false where there is no value
+}
+
+// pages is what the library's typed column readers have in common.
+type pages[T any] interface {
+	ReadBatchInPage(n int64, values []T, defLevels, repLevels []int16) (rows int64, got int, err error)
+}
+
+// laneOf reads a column whose pages hold T.
+type laneOf[T, V any] struct {
+	*lane[V]
+	name   string
+	column int
+	as     func(T) V
+	source pages[T]
+	stored []T
+	levels []int16
+}
+
+// newLane adds a column to a reader. as makes the value of what is stored, which
+// does not last.
+func newLane[T, V any](r *reader, name string, fits func(*schema.Column) bool, as func(T) V) *lane[V] {
 	sc := r.file.MetaData().Schema
-	props := pqarrow.ArrowReadProperties{BatchSize: batchRows}
-	places := make([]int, len(r.names))
-	for i, n := range r.names {
-		if places[i] = sc.ColumnIndexByName(n); places[i] < 0 {
-			return fmt.Errorf("expected a column %q, found none", n)
-		}
-		props.SetReadDict(places[i], sc.Column(places[i]).PhysicalType() == parquet.Types.ByteArray)
+	l := &laneOf[T, V]{lane: &lane[V]{make([]V, batchRows), make([]bool, batchRows)}, name: name, column: sc.ColumnIndexByName(name), as: as, stored: make([]T, batchRows)}
+	switch {
+	case r.err != nil:
+	case l.column < 0:
+		r.err = fmt.Errorf("read %s: expected a column %q, found none", r.path, name)
+	case !fits(sc.Column(l.column)):
+		c := sc.Column(l.column)
+		r.err = fmt.Errorf("read %s: column %q: found a type that is not expected there, %s %s", r.path, name, c.PhysicalType(), c.LogicalType())
+	case sc.Column(l.column).MaxDefinitionLevel() > 0:
+		l.levels = make([]int16, batchRows)
 	}
-	fr, err := pqarrow.NewFileReader(r.file, props, memory.DefaultAllocator)
+	r.lanes = append(r.lanes, l)
+	return l.lane
+}
+
+func (l *laneOf[T, V]) begin(g *file.RowGroupReader) error {
+	c, err := g.Column(l.column)
 	if err != nil {
-		return err
+		return fmt.Errorf("column %q: %w", l.name, err)
 	}
-	if r.records, err = fr.GetRecordReader(ctx, places, nil); err != nil {
-		return err
+	source, ok := c.(pages[T])
+	if !ok {
+		return fmt.Errorf("column %q: no reader of such pages", l.name)
 	}
-	r.order = make([]int, len(r.names))
-	for i, n := range r.names {
-		at := r.records.Schema().FieldIndices(n)
-		if len(at) != 1 {
-			return fmt.Errorf("expected one column %q", n)
+	l.source = source
+	return nil
+}
+
+func (l *laneOf[T, V]) read(n int) error {
+	for at := 0; at < n; {
+		var levels []int16
+		if l.levels != nil {
+			levels = l.levels[:n-at]
 		}
-		r.order[i] = at[0]
+		rows, got, err := l.source.ReadBatchInPage(int64(n-at), l.stored[:n-at], levels, nil)
+		if err == nil && rows == 0 {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			return fmt.Errorf("column %q: %w", l.name, err)
+		}
+		l.spread(at, int(rows), l.stored[:got], levels)
+		at += int(rows)
 	}
 	return nil
 }
 
-// next returns the columns of the next rows in the order of the names, or none
-// at the end. They hold until the next call.
-func (r *reader) next() ([]arrow.Array, int, error) {
-	rec, err := r.records.Read()
-	if err == io.EOF {
-		return nil, 0, nil
+// spread puts stored values to their rows.
+func (l *laneOf[T, V]) spread(at, rows int, stored []T, levels []int16) {
+	values, valid := l.values[at:at+rows], l.valid[at:at+rows]
+	if len(stored) == rows {
+		for i, v := range stored {
+			values[i], valid[i] = l.as(v), true
+		}
+		return
 	}
-	if err != nil {
-		return nil, 0, fmt.Errorf("read %s: %w", r.path, err)
+	var zero V
+	k := 0
+	for i, level := range levels[:rows] {
+		if level == 0 {
+			values[i], valid[i] = zero, false
+			continue
+		}
+		values[i], valid[i] = l.as(stored[k]), true
+		k++
 	}
-	out := make([]arrow.Array, len(r.order))
-	for i, at := range r.order {
-		out[i] = rec.Column(at)
-	}
-	return out, int(rec.NumRows()), nil
-}
-
-func (r *reader) close() {
-	r.records.Release()
-	_ = r.file.Close()
 }
 
 // key is a pseudonym.
 type key [16]byte
 
-// keys are the pseudonyms of a batch.
-type keys struct {
-	arr  arrow.Array
-	data *array.FixedSizeBinary
+func physical(t parquet.Type) func(*schema.Column) bool {
+	return func(c *schema.Column) bool { return c.PhysicalType() == t }
 }
 
-func keysOf(a arrow.Array) (keys, error) {
-	stored := a
-	if ext, ok := a.(array.ExtensionArray); ok {
-		stored = ext.Storage()
+func keyLane(r *reader, name string) *lane[key] {
+	sixteen := func(c *schema.Column) bool {
+		return c.PhysicalType() == parquet.Types.FixedLenByteArray && c.TypeLength() == len(key{})
 	}
-	data, ok := stored.(*array.FixedSizeBinary)
-	if !ok {
-		return keys{}, fmt.Errorf("expected pseudonyms, found %s", a.DataType())
+	return newLane(r, name, sixteen, func(v parquet.FixedLenByteArray) key { return key(v) })
+}
+
+// wholeLane reads whole numbers of up to 32 bits.
+func wholeLane(r *reader, name string) *lane[int32] {
+	return newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v })
+}
+
+// timeLane reads times as microseconds since 1970.
+func timeLane(r *reader, name string) *lane[int64] {
+	micros := func(c *schema.Column) bool {
+		t, ok := c.LogicalType().(schema.TimestampLogicalType)
+		return ok && t.TimeUnit() == schema.TimeUnitMicros && c.PhysicalType() == parquet.Types.Int64
 	}
-	return keys{stored, data}, nil
+	return newLane(r, name, micros, func(v int64) int64 { return v })
 }
 
-// at returns the pseudonym of row i; ok is false where there is none.
-func (k keys) at(i int) (v key, ok bool) {
-	if k.arr.IsNull(i) {
-		return v, false
-	}
-	return key(k.data.Value(i)), true
+func floatLane(r *reader, name string) *lane[float64] {
+	return newLane(r, name, physical(parquet.Types.Double), func(v float64) float64 { return v })
 }
 
-// ints are whole numbers of a batch, whatever their width.
-type ints struct {
-	arr arrow.Array
-	i16 []int16
-	i32 []int32
-	i64 []int64
-}
-
-func intsOf(a arrow.Array) (ints, error) {
-	v := ints{arr: a}
-	switch a := a.(type) {
-	case *array.Int16:
-		v.i16 = a.Int16Values()
-	case *array.Int32:
-		v.i32 = a.Int32Values()
-	case *array.Int64:
-		v.i64 = a.Int64Values()
-	case *array.Timestamp:
-		unit := a.DataType().(*arrow.TimestampType).Unit
-		if unit != arrow.Microsecond {
-			return v, fmt.Errorf("expected microseconds, found %s", unit)
+// triLane reads yes or no as 1 or 0.
+func triLane(r *reader, name string) *lane[int8] {
+	return newLane(r, name, physical(parquet.Types.Boolean), func(v bool) int8 {
+		if v {
+			return 1
 		}
-		v.i64 = make([]int64, a.Len())
-		for i, t := range a.TimestampValues() {
-			v.i64[i] = int64(t)
-		}
-	default:
-		return v, fmt.Errorf("expected whole numbers, found %s", a.DataType())
-	}
-	return v, nil
+		return 0
+	})
 }
 
-// at returns the number of row i; ok is false where there is none.
-func (v ints) at(i int) (n int64, ok bool) {
-	if v.arr.IsNull(i) {
-		return 0, false
-	}
-	switch {
-	case v.i16 != nil:
-		return int64(v.i16[i]), true
-	case v.i32 != nil:
-		return int64(v.i32[i]), true
-	}
-	return v.i64[i], true
-}
-
-// tri returns a yes-or-no of row i as 1, 0, or -1 where there is none.
-func tri(a *array.Boolean, i int) int8 {
-	switch {
-	case a.IsNull(i):
+// tri returns the yes or no of row i as 1 or 0, -1 where there is none.
+func tri(l *lane[int8], i int) int8 {
+	if !l.valid[i] {
 		return -1
-	case a.Value(i):
-		return 1
 	}
-	return 0
-}
-
-// take casts the next array of a batch; the first failure stays in err.
-func take[T any](arrays *[]arrow.Array, as func(arrow.Array) (T, error), err *error) (v T) {
-	a := (*arrays)[0]
-	*arrays = (*arrays)[1:]
-	if *err != nil {
-		return v
-	}
-	v, *err = as(a)
-	return v
-}
-
-// plain casts an array to what it must be.
-func plain[T arrow.Array](a arrow.Array) (T, error) {
-	v, ok := a.(T)
-	if !ok {
-		return v, fmt.Errorf("expected %T, found %s", v, a.DataType())
-	}
-	return v, nil
+	return l.values[i]
 }

@@ -1,11 +1,6 @@
 package derive
 
-import (
-	"fmt"
-
-	"github.com/apache/arrow-go/v18/arrow"
-	"github.com/apache/arrow-go/v18/arrow/array"
-)
+import "github.com/apache/arrow-go/v18/parquet"
 
 // none is the number of a missing word.
 const none = int32(-1)
@@ -52,46 +47,43 @@ func closed(words ...string) func(string) int32 {
 	}
 }
 
-// texts are the words of a batch, each as its number.
-type texts struct {
-	arr     arrow.Array
-	indices []int32
-	numbers []int32
+// memo remembers the numbers of a column's last words, since few words come again
+// and again.
+type memo struct {
+	number func(string) int32
+	slots  [256]struct {
+		word string
+		n    int32
+		used bool
+	}
 }
 
-// textsOf returns a cast of an array of words that numbers them with number,
-// once for each different word of the batch.
-func textsOf(number func(word string) int32) func(arrow.Array) (texts, error) {
-	return func(a arrow.Array) (texts, error) {
-		d, ok := a.(*array.Dictionary)
-		if !ok {
-			return texts{}, fmt.Errorf("expected words, found %s", a.DataType())
-		}
-		idx, ok := d.Indices().(*array.Int32)
-		if !ok {
-			return texts{}, fmt.Errorf("expected words, found %s", a.DataType())
-		}
-		t := texts{arr: a, indices: idx.Int32Values(), numbers: make([]int32, d.Dictionary().Len())}
-		switch list := d.Dictionary().(type) {
-		case *array.String:
-			for i := range t.numbers {
-				t.numbers[i] = number(list.Value(i))
-			}
-		case *array.Binary:
-			for i := range t.numbers {
-				t.numbers[i] = number(list.ValueString(i))
-			}
-		default:
-			return texts{}, fmt.Errorf("expected words, found %s", a.DataType())
-		}
-		return t, nil
+func (m *memo) of(word []byte) int32 {
+	h := uint(len(word)) * 31
+	if n := len(word); n > 0 {
+		h += uint(word[0])*7 + uint(word[n/2])*3 + uint(word[n-1])
 	}
+	s := &m.slots[h%uint(len(m.slots))]
+	if !s.used || s.word != string(word) {
+		s.word, s.used = string(word), true
+		s.n = m.number(s.word)
+	}
+	return s.n
+}
+
+// words are the words of a batch, each as its number.
+type words struct{ *lane[int32] }
+
+// wordLane reads words by their numbers.
+func wordLane(r *reader, name string, number func(word string) int32) words {
+	m := &memo{number: number}
+	return words{newLane(r, name, physical(parquet.Types.ByteArray), func(v parquet.ByteArray) int32 { return m.of(v) })}
 }
 
 // at returns the number of the word of row i, or none.
-func (t texts) at(i int) int32 {
-	if t.arr.IsNull(i) {
+func (w words) at(i int) int32 {
+	if !w.valid[i] {
 		return none
 	}
-	return t.numbers[t.indices[i]]
+	return w.values[i]
 }
