@@ -18,12 +18,18 @@ WITH c AS (
     CASE WHEN local_hour IS NULL THEN '' WHEN local_hour BETWEEN 8 AND 17 THEN 'day' WHEN local_hour BETWEEN 18 AND 22 THEN 'evening' ELSE 'night' END AS hours,
     CASE WHEN weekday IS NULL THEN '' WHEN weekday >= 6 THEN 'weekend' ELSE 'weekday' END AS week,
     CASE WHEN contacts > 1 THEN 'several_contacts' ELSE 'one_contact' END AS contact,
-    level, later_level, need_emergency, need_same_day, route, count(*) AS n
+    level, later_level, need_emergency, need_same_day, route
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month AND started_at < $mature_before
-  GROUP BY ALL
+), counted AS (
+  SELECT level, later_level, need_emergency, need_same_day, route, unnest(['species', 'complaint', 'site', 'hours', 'week', 'contact']) AS property,
+    unnest([map_entries(histogram(species)), map_entries(histogram(complaint)), map_entries(histogram(site)),
+      map_entries(histogram(hours)), map_entries(histogram(week)), map_entries(histogram(contact))]) AS counts
+  FROM c
+  GROUP BY level, later_level, need_emergency, need_same_day, route
+), long AS (
+  SELECT * EXCLUDE (counts), unnest(counts) AS one FROM counted
 )
-SELECT property, value, level, later_level, need_emergency, need_same_day, route, sum(n)::BIGINT AS n
-FROM c UNPIVOT (value FOR property IN (species, complaint, site, hours, week, contact))
-GROUP BY ALL
+SELECT property, one.key AS value, level, later_level, need_emergency, need_same_day, route, one.value::BIGINT AS n
+FROM long
 ORDER BY ALL

@@ -14,12 +14,19 @@ WITH c AS (
       ELSE 'weekday night' END AS hours,
     CASE independent WHEN 1 THEN 'yes' WHEN 0 THEN 'no' ELSE 'unknown' END AS independent,
     CASE outcome_source WHEN 1 THEN 'vet' WHEN 2 THEN 'owner_follow_up' WHEN 3 THEN 'panel' ELSE '' END AS source,
-    level >= 3 AS escalated, count(*) AS n
+    level >= 3 AS escalated
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month
-  GROUP BY ALL
+), counted AS (
+  SELECT escalated, unnest(['species', 'sex', 'neutered', 'site', 'hours', 'complaint', 'independent', 'source']) AS property,
+    unnest([map_entries(histogram(species)), map_entries(histogram(sex)), map_entries(histogram(neutered)), map_entries(histogram(site)),
+      map_entries(histogram(hours)), map_entries(histogram(complaint)), map_entries(histogram(independent)), map_entries(histogram(source))]) AS counts
+  FROM c
+  GROUP BY escalated
+), long AS (
+  SELECT escalated, property, unnest(counts) AS one FROM counted
 )
-SELECT property, value, sum(n)::BIGINT AS n, coalesce(sum(n) FILTER (escalated), 0)::BIGINT AS escalated
-FROM c UNPIVOT (value FOR property IN (species, sex, neutered, site, hours, complaint, independent, source))
+SELECT property, one.key AS value, sum(one.value)::BIGINT AS n, coalesce(sum(one.value) FILTER (escalated), 0)::BIGINT AS escalated
+FROM long
 GROUP BY ALL
 ORDER BY property, n DESC, value
