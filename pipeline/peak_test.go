@@ -68,9 +68,15 @@ func peakOf(t *testing.T, calls int) int {
 	t.Helper()
 	k := killLine{what: "load", dir: demoLine(t, demo.Options{Seed: 2, Calls: calls})}
 	k.next = []string{filepath.Join(k.dir, "exports")}
-	c := k.startChild(t, filepath.Join(k.dir, "store"))
+	return k.peak(t, filepath.Join(k.dir, "store"))
+}
+
+// peak makes the change in a process of its own and returns its peak in MB.
+func (k *killLine) peak(t *testing.T, into string) int {
+	t.Helper()
+	c := k.startChild(t, into)
 	if err := <-c.done; err != nil {
-		t.Fatalf("load: %v\n%s", err, c.out.String())
+		t.Fatalf("%s: %v\n%s", k.what, err, c.out.String())
 	}
 	m := peakLine.FindStringSubmatch(c.out.String())
 	if m == nil {

@@ -42,6 +42,9 @@ type Options struct {
 	World World
 	// NoAudit leaves out the weekly random audit.
 	NoAudit bool
+	// Piece numbers lines that are loaded into one store one after the other, from
+	// 0: calls, outcomes, animals and owners of another piece have other numbers.
+	Piece int
 	// Dir is an existing or new folder for the exports; not used by Simulate
 	// and WriteTruth.
 	Dir string
@@ -79,6 +82,8 @@ func (o Options) withDefaults() (Options, error) {
 	}
 	o.From, o.To = first(o.From), first(o.To)
 	switch {
+	case o.Piece < 0:
+		return o, fmt.Errorf("%w: piece is %d, expected 0 or more", ErrOptions, o.Piece)
 	case o.Calls < 0:
 		return o, fmt.Errorf("%w: calls is %d, expected 0 or more", ErrOptions, o.Calls)
 	case !o.From.Before(o.To):

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"io"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -432,5 +433,29 @@ func TestSmallLines(t *testing.T) {
 		if s.Units == 0 || s.Months != 1 {
 			t.Errorf("%d calls over a month: %d units in %d months", calls, s.Units, s.Months)
 		}
+	}
+}
+
+// A second piece is another line with the same advisors: no call, outcome,
+// animal or owner is in both, so that both can be loaded into one store.
+func TestPiecesShareNoNumbers(t *testing.T) {
+	first, _ := generate(t, Options{Seed: 3, Calls: 400})
+	second, _ := generate(t, Options{Seed: 3, Calls: 400, Piece: 1})
+	numbers := regexp.MustCompile(`\b[ACHOX]\d{4,}\b`)
+	seen, other := map[string]bool{}, 0
+	for _, b := range first {
+		for _, id := range numbers.FindAllString(b.String(), -1) {
+			seen[id] = true
+		}
+	}
+	for name, b := range second {
+		for _, id := range numbers.FindAllString(b.String(), -1) {
+			if other++; seen[id] {
+				t.Fatalf("%s: %s is in the first piece too", name, id)
+			}
+		}
+	}
+	if len(seen) == 0 || other == 0 {
+		t.Fatal("no numbers found")
 	}
 }

@@ -7,6 +7,8 @@ type row struct {
 	b     []byte
 	sep   byte
 	comma bool // decimal comma
+	// piece shifts the numbers of calls, outcomes, animals and owners.
+	piece int
 }
 
 func (r *row) reset() { r.b = r.b[:0] }
@@ -22,8 +24,15 @@ func (r *row) whole(n int64) {
 	r.b = append(r.b, r.sep)
 }
 
-// key adds an identifier with the letter of its system.
+// numbersOfAPiece are more than a piece of any size uses.
+const numbersOfAPiece = 1_000_000_000_000
+
+// key adds an identifier with the letter of its system. Advisors, N, answer the
+// calls of every piece.
 func (r *row) key(letter byte, n int64) {
+	if letter != 'N' {
+		n += int64(r.piece) * numbersOfAPiece
+	}
 	r.b = append(r.b, letter)
 	r.whole(n)
 }

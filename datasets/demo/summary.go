@@ -127,7 +127,7 @@ func Generate(ctx context.Context, o Options) (Summary, error) {
 			if err != nil {
 				return err
 			}
-			w = &writer{m: m, s: s, sum: &sum, d: newDice(), r: row{sep: ';', comma: true}}
+			w = &writer{m: m, s: s, sum: &sum, d: newDice(), r: row{sep: ';', comma: true, piece: o.Piece}}
 		}
 		return w.unit(u)
 	})

@@ -20,7 +20,7 @@ func WriteTruth(o Options, w io.Writer) error {
 	out := bufio.NewWriterSize(w, 1<<16)
 	out.WriteString("call_no,line,contact_no,animal_key,site,species,complaint,started_utc,level,rule_level,need," +
 		"need_emergency,need_same_day,attended\n")
-	r := row{sep: ','}
+	r := row{sep: ',', piece: o.Piece}
 	err = eachUnit(context.Background(), o, func(_ *model, u *unit) error {
 		for k := range u.n {
 			truthRow(&r, u, &u.eps[k])
