@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"hindcheck/pipeline"
@@ -120,6 +121,7 @@ type DB struct {
 	// the questions that it could not answer.
 	published bool
 	mu        sync.Mutex
+	tables    atomic.Int64 // names of tables that are made
 	missing   []string
 	// kept are the tables of episodes that are alike; keeping serialises Keep.
 	kept    []kept

@@ -39,9 +39,12 @@ type names struct {
 //	{{finding}}         the column of the finding that was asked for
 //	{{cluster}}         the column of the cluster that was asked for
 //	{{ruled}}           a SELECT of cases with the levels of two sets of rules
+//	{{ruledWords}}      a list of the columns of bits that fired in {{ruled}}
+//	{{unpackedWords}}   those columns from the list, each after a comma
 //	{{oldFired}}        the flags of either that fired, as a list of positions;
-//	{{newFired}}        over {{ruled}}
+//	{{newFired}}        over those columns
 //	{{levelsOf "c" "p"}} p_low, p_level and p_high of the code c of {{ruled}}
+//	{{moved}}           the answer of replay_moved as a relation
 //	{{keys}}            site, species and the strata columns, each once
 //	{{tuneRelation "x"}} relation x with candidate thresholds and the rest of the rules;
 //	{{tuneRest "cut"}}  {{tuneBins}} and {{tuneNothing}} over it: see Tuning
@@ -52,35 +55,38 @@ type names struct {
 //	{{triedSums "x"}}   [x of flag 0, ...] of those rules for x one of fired, unknown
 func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
-		"strata":       func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
-		"stratum":      func() string { return d.stratum() },
-		"flags":        func(what string) (string, error) { return d.flagSums(what) },
-		"flagWords":    func() []flagWord { return d.flagWords() },
-		"flagTotals":   func(what string) (string, error) { return d.flagTotals(what) },
-		"alike":        func(mature string) string { return d.alikeFrom(mature, args) },
-		"flagList":     func() []flagSQL { return d.flagList() },
-		"nFlags":       func() int { return len(d.meta.Flags) },
-		"usual":        func() string { return d.usual() },
-		"nFired":       func() string { return d.fired() },
-		"words":        func() string { return d.words("") },
-		"anyWords":     func() string { return d.words("any_value") },
-		"firedWords":   func() string { return d.firedWords() },
-		"coded":        func() []codedSQL { return d.coded() },
-		"findings":     func() []findingSQL { return d.findingList() },
-		"tuneRelation": func(relation string) (string, error) { return n.tuning.relation(relation) },
-		"tuneRest":     func(cut string) string { return n.tuning.rest(cut) },
-		"tuneBins":     func() string { return n.tuning.bins() },
-		"tuneNothing":  func() string { return n.tuning.nothing() },
-		"nFindings":    func() int { return len(d.meta.Findings) },
-		"tried":        func(relation string) (string, error) { return d.tried(n.program, relation) },
-		"nTried":       func() int { return d.triedFlags(n.program) },
-		"triedSums":    func(what string) (string, error) { return d.triedSums(n.program, what) },
-		"finding":      func() (string, error) { return d.findingColumn(n.finding) },
-		"ruled":        func() (string, error) { r, err := d.ruled(n.replay); return r.query, err },
-		"oldFired":     func() (string, error) { r, err := d.ruled(n.replay); return r.oldFired, err },
-		"newFired":     func() (string, error) { r, err := d.ruled(n.replay); return r.newFired, err },
-		"levelsOf":     levelsOf,
-		"keys":         func() string { return d.keys() },
+		"strata":        func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
+		"stratum":       func() string { return d.stratum() },
+		"flags":         func(what string) (string, error) { return d.flagSums(what) },
+		"flagList":      func() []flagSQL { return d.flagList() },
+		"nFlags":        func() int { return len(d.meta.Flags) },
+		"usual":         func() string { return d.usual() },
+		"nFired":        func() string { return d.fired() },
+		"words":         func() string { return d.words("") },
+		"anyWords":      func() string { return d.words("any_value") },
+		"firedWords":    func() string { return d.firedWords() },
+		"coded":         func() []codedSQL { return d.coded() },
+		"findings":      func() []findingSQL { return d.findingList() },
+		"tuneRelation":  func(relation string) (string, error) { return n.tuning.relation(relation) },
+		"tuneRest":      func(cut string) string { return n.tuning.rest(cut) },
+		"tuneBins":      func() string { return n.tuning.bins() },
+		"tuneNothing":   func() string { return n.tuning.nothing() },
+		"nFindings":     func() int { return len(d.meta.Findings) },
+		"tried":         func(relation string) (string, error) { return d.tried(n.program, relation) },
+		"nTried":        func() int { return d.triedFlags(n.program) },
+		"triedSums":     func(what string) (string, error) { return d.triedSums(n.program, what) },
+		"finding":       func() (string, error) { return d.findingColumn(n.finding) },
+		"ruled":         func() (string, error) { r, err := d.ruled(n.replay); return r.query, err },
+		"ruledWords":    func() (string, error) { r, err := d.ruled(n.replay); return asList(r.words), err },
+		"unpackedWords": func() (string, error) { r, err := d.ruled(n.replay); return fromList(r.words), err },
+		"oldFired":      func() (string, error) { r, err := d.ruled(n.replay); return r.oldFired, err },
+		"newFired":      func() (string, error) { r, err := d.ruled(n.replay); return r.newFired, err },
+		"levelsOf":      levelsOf,
+		"moved":         func() (string, error) { return d.movedSQL(n) },
+		"keys":          func() string { return d.keys() },
+		"flagWords":     func() []flagWord { return d.flagWords() },
+		"flagTotals":    func(what string) (string, error) { return d.flagTotals(what) },
+		"alike":         func(mature string) string { return d.alikeFrom(mature, args) },
 		"cluster": func() (string, error) {
 			if !slices.Contains(ClusterColumns, n.cluster) {
 				return "", fmt.Errorf("%w: cluster %q: expected one of %s", ErrParameter, n.cluster, strings.Join(ClusterColumns, ", "))

@@ -28,6 +28,18 @@ func (d *DB) firedWords() string {
 	return b.String()
 }
 
+// asList makes a list of words of bits.
+func asList(names []string) string { return "[" + strings.Join(names, ", ") + "]::UBIGINT[]" }
+
+// fromList takes the words out of a list again, which is called words.
+func fromList(names []string) string {
+	var b strings.Builder
+	for i, n := range names {
+		fmt.Fprintf(&b, ", words[%d] AS %s", i+1, n)
+	}
+	return b.String()
+}
+
 // usual is a common table of the usual ranges of the dictionary in force. Ids
 // and species are identifiers, as the dictionary's reader has checked.
 func (d *DB) usual() string {

@@ -15,7 +15,11 @@ import (
 
 // Replay is two sets of rules to compare. A nil program stands for the rules
 // in force.
-type Replay struct{ Current, Proposed *rules.Program }
+type Replay struct {
+	Current, Proposed *rules.Program
+	// moved is the table that holds replay_moved of these sets, see HoldMoved.
+	moved string
+}
 
 // InForce compiles the rules in force, nil if the store has none.
 func (d *DB) InForce() (*rules.Program, error) {
@@ -165,12 +169,15 @@ func (d *DB) ReplayDays(ctx context.Context, s Scope, p Replay, cut, nightFrom, 
 	})
 }
 
-// ruled is cases with the levels of both sets of rules: old_rule_low,
-// old_rule_level, old_rule_high, the same with new_, and the code and the mark of
-// moved ones as of rules.SelectLevels. oldFired and newFired list
-// the flags that fired. Flags that the rules in force hold too are read from the
+// ruled is cases with the levels of both sets of rules as rules.SelectLevels gives
+// them: old_rule_code, old_rule_moved, and the same with new_. oldFired and newFired list
+// the flags that fired, from the columns words. Flags that the rules in force hold too are read from the
 // bits that the load has stored.
-type ruled struct{ query, oldFired, newFired string }
+type ruled struct {
+	query              string
+	words              []string
+	oldFired, newFired string
+}
 
 func (d *DB) ruled(p Replay) (r ruled, err error) {
 	stored, err := d.InForce()
@@ -182,7 +189,6 @@ func (d *DB) ruled(p Replay) (r ruled, err error) {
 		return r, err
 	}
 	var parts []rules.Part
-	var asStored []string
 	for _, x := range []struct {
 		prefix string
 		g      *rules.Program
@@ -195,15 +201,9 @@ func (d *DB) ruled(p Replay) (r ruled, err error) {
 			continue
 		}
 		// No rules are on record; the stored levels say so.
-		for _, level := range []string{"rule_low", "rule_level", "rule_high"} {
-			asStored = append(asStored, level+" AS "+x.prefix+level)
-		}
-		asStored = append(asStored, "-1::SMALLINT AS "+x.prefix+"rule_code", "false AS "+x.prefix+"rule_moved")
+		from = fmt.Sprintf("(SELECT *, -1::SMALLINT AS %[1]srule_code, false AS %[1]srule_moved FROM %[2]s)", x.prefix, from)
 	}
-	if len(asStored) > 0 {
-		from = "(SELECT *, " + strings.Join(asStored, ", ") + " FROM " + from + ")"
-	}
-	query, fired, err := rules.SelectLevels(from, stored, parts...)
+	query, words, fired, err := rules.SelectLevels(from, stored, parts...)
 	if err != nil {
 		return r, err
 	}
@@ -211,7 +211,7 @@ func (d *DB) ruled(p Replay) (r ruled, err error) {
 	for i, part := range parts {
 		list[part.Prefix] = fired[i]
 	}
-	return ruled{query, list["old_"], list["new_"]}, nil
+	return ruled{query, words, list["old_"], list["new_"]}, nil
 }
 
 // levelsOf makes the three levels of a code of ruled, named with a prefix.

@@ -24,21 +24,31 @@
 -- column: stratum, the recorded properties beside the level
 -- column: n, episodes
 -- row: one row per combination that occurs
-WITH g AS (
-  -- Columns are grouped as they stand: making one small number of several costs more
-  -- than grouping by them all. The levels of a set are one code, -1 where the stored
-  -- ones stand, so that those of few episodes are worked out; the groups are then put
-  -- together by what they mean.
+WITH stored AS (
+  -- Columns are grouped as they stand: making one small number of several costs
+  -- more than grouping by them all.
   SELECT month, started_at < $mature_before AS mature, {{keys}}, age_months >= 0 AS aged, age_months >= 6 AS half_year, age_months >= 84 AS seven_years, level,
-    rule_low, rule_level, rule_high, old_rule_code, new_rule_code, need_emergency, need_same_day, route, count(*) AS n
-  FROM ({{ruled}}) r
-  WHERE r.month BETWEEN $from_month AND $to_month
-  GROUP BY ALL
+    rule_low, rule_level, rule_high, need_emergency, need_same_day, route, count(*) AS n
+  FROM cases WHERE month BETWEEN $from_month AND $to_month GROUP BY ALL
+), part AS (
+  -- Nearly every episode keeps its stored levels; those that a set moves are taken
+  -- away from there and put where they belong.
+  SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species, {{stratum}} AS stratum, aged, half_year, seven_years, level,
+    rule_low AS old_low, rule_level AS old_level, rule_high AS old_high, rule_low AS new_low, rule_level AS new_level, rule_high AS new_high,
+    need_emergency, need_same_day, route, n
+  FROM stored
+  UNION ALL
+  SELECT month, started_at < $mature_before, site, species, stratum, age_months >= 0, age_months >= 6, age_months >= 84, level,
+    rule_low, rule_level, rule_high, rule_low, rule_level, rule_high, need_emergency, need_same_day, route, -1
+  FROM {{moved}} WHERE month BETWEEN $from_month AND $to_month
+  UNION ALL
+  SELECT month, started_at < $mature_before, site, species, stratum, age_months >= 0, age_months >= 6, age_months >= 84, level,
+    old_low, old_level, old_high, new_low, new_level, new_high, need_emergency, need_same_day, route, 1
+  FROM {{moved}} WHERE month BETWEEN $from_month AND $to_month
 )
-SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species,
-  CASE WHEN seven_years THEN 3 WHEN half_year THEN 2 WHEN aged THEN 1 ELSE 0 END::TINYINT AS age, level,
-  {{levelsOf "old_rule_code" "old"}}, {{levelsOf "new_rule_code" "new"}},
-  need_emergency, need_same_day, route, {{stratum}} AS stratum, sum(n)::BIGINT AS n
-FROM g
+SELECT month, mature, site, species, CASE WHEN seven_years THEN 3 WHEN half_year THEN 2 WHEN aged THEN 1 ELSE 0 END::TINYINT AS age, level,
+  old_low, old_level, old_high, new_low, new_level, new_high, need_emergency, need_same_day, route, stratum, sum(n)::BIGINT AS n
+FROM part
 GROUP BY ALL
+HAVING sum(n) <> 0
 ORDER BY ALL

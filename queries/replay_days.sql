@@ -18,14 +18,19 @@
 -- row: one row per site, day or night, and date with calls
 WITH h AS (
   -- Calls are counted by hour first, as started_at and local_hour stand, since what
-  -- the calendar does to a time costs more than the rest.
+  -- the calendar does to a time costs more than the rest. Nearly every episode
+  -- keeps its stored level; those that a set moves are set right after.
   SELECT site, local_hour::INTEGER AS h, epoch_us(started_at) // 3600000000 AS hour_utc, count(*) AS calls,
-    count_if(old_rule_level >= $cut::TINYINT) AS old_sent, count_if(new_rule_level >= $cut::TINYINT) AS new_sent,
-    count_if(old_rule_level >= $cut::TINYINT OR level >= $cut::TINYINT) AS old_kept,
-    count_if(new_rule_level >= $cut::TINYINT OR level >= $cut::TINYINT AND level > old_rule_level) AS new_kept
-  FROM ({{ruled}}) r
-  WHERE r.month BETWEEN $from_month AND $to_month AND local_hour IS NOT NULL
-  GROUP BY ALL
+    count_if(rule_level >= $cut::TINYINT) AS old_sent, old_sent AS new_sent,
+    count_if(rule_level >= $cut::TINYINT OR level >= $cut::TINYINT) AS old_kept, old_kept AS new_kept
+  FROM cases WHERE month BETWEEN $from_month AND $to_month AND local_hour IS NOT NULL GROUP BY ALL
+  UNION ALL
+  SELECT site, local_hour::INTEGER AS h, epoch_us(started_at) // 3600000000 AS hour_utc, 0,
+    count_if(old_level >= $cut::TINYINT) - count_if(rule_level >= $cut::TINYINT), count_if(new_level >= $cut::TINYINT) - count_if(rule_level >= $cut::TINYINT),
+    count_if(old_level >= $cut::TINYINT OR level >= $cut::TINYINT) - count_if(rule_level >= $cut::TINYINT OR level >= $cut::TINYINT),
+    -- A raise is kept where the advice was above what the current rules demanded.
+    count_if(new_level >= $cut::TINYINT OR level >= $cut::TINYINT AND level > old_level) - count_if(rule_level >= $cut::TINYINT OR level >= $cut::TINYINT)
+  FROM {{moved}} WHERE month BETWEEN $from_month AND $to_month AND local_hour IS NOT NULL GROUP BY ALL
 ), d AS (
   -- Local time is not stored, but its hour is: the offset is the difference of the hours.
   SELECT * REPLACE (coalesce(site, '') AS site), (hour_utc + (h - hour_utc % 24 + 36) % 24 - 12) // 24 AS day,

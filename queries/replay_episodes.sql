@@ -31,11 +31,9 @@
 -- column: new_fired, positions of the flags of the proposed rules that fired
 -- row: one row per kind and episode, worst first
 WITH crossed AS (
-  SELECT *, old_rule_level >= 4 AS old_e, new_rule_level >= 4 AS new_e, old_rule_level >= 3 AS old_s, new_rule_level >= 3 AS new_s
-  FROM ({{ruled}}) r
-  -- That a set may have moved the episode is said first, since it is cheap to see.
-  WHERE r.month BETWEEN $from_month AND $to_month AND need_same_day >= 0 AND (old_rule_moved OR new_rule_moved)
-    AND ((old_rule_level >= 4) <> (new_rule_level >= 4) OR (old_rule_level >= 3) <> (new_rule_level >= 3))
+  SELECT *, old_level >= 4 AS old_e, new_level >= 4 AS new_e, old_level >= 3 AS old_s, new_level >= 3 AS new_s
+  FROM {{moved}}
+  WHERE month BETWEEN $from_month AND $to_month AND need_same_day >= 0 AND ((old_level >= 4) <> (new_level >= 4) OR (old_level >= 3) <> (new_level >= 3))
 ), kinds AS (
   SELECT c.*, k.kind, k.emergency, k.same_day
   FROM crossed c, LATERAL (VALUES
@@ -48,9 +46,9 @@ WITH crossed AS (
   SELECT * FROM kinds
   QUALIFY kind = 'missed' OR row_number() OVER (PARTITION BY kind ORDER BY died DESC, started_at, episode) <= $most
 )
-SELECT kind, emergency, same_day, episode::VARCHAR AS episode, episode::VARCHAR AS call, started_at, month, coalesce(site, '') AS site, coalesce(species, '') AS species,
-  age_months, coalesce(complaint, '') AS complaint, level, old_rule_level AS old_level, new_rule_level AS new_level, new_rule_high AS new_high,
-  need_emergency, need_same_day, route, coalesce(disposition, '') AS disposition, coalesce(died, false) AS died, outcome_minutes / 60.0 AS outcome_hours,
+SELECT kind, emergency, same_day, episode, episode AS call, started_at, month, site, species,
+  age_months, complaint, level, old_level, new_level, new_high,
+  need_emergency, need_same_day, route, disposition, died, outcome_minutes / 60.0 AS outcome_hours,
   {{oldFired}} AS old_fired, {{newFired}} AS new_fired
-FROM listed
+FROM (SELECT *{{unpackedWords}} FROM listed)
 ORDER BY CASE kind WHEN 'missed' THEN 0 WHEN 'caught' THEN 1 WHEN 'extra' THEN 2 ELSE 3 END, died DESC, need_emergency DESC, started_at, episode

@@ -2,9 +2,12 @@ package queries_test
 
 import (
 	"database/sql"
+	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -39,6 +42,19 @@ otherwise: home_care
 flags:
   - {id: fast_cat, title: Cat breathes fast, why: chest, demands: same_day, when_unknown: leave, species: [cat], all: [{finding: breathing_rate, at_least: 40}]}
   - {id: collapse, title: Collapsed, why: shock, demands: same_day, when_unknown: raise, all: [{finding: collapse, is: [yes]}]}
+`
+
+// otherRules share no flag with the rules in force.
+const otherRules = `
+ruleset: other_1
+title: Other rules
+owner: test
+reason: nothing in common
+effective: 2026-09-01
+status: for tests
+otherwise: soon
+flags:
+  - {id: old_dog, title: Old dog breathes fast, why: chest, demands: emergency, when_unknown: raise, species: [dog], age_months: {at_least: 60}, all: [{finding: breathing_rate, at_least: 40}]}
 `
 
 func ruleSet(t *testing.T, text string) *rules.Program {
@@ -133,6 +149,69 @@ func TestReplayCounts(t *testing.T) {
 	same(t, again, err, strings.ReplaceAll(want, "| ", ""))
 	none, err := nobody(t).ReplayCounts(ctx, scope, queries.Replay{})
 	same(t, none, err, "")
+}
+
+func TestReplayMoved(t *testing.T) {
+	d, _ := replayLine(t)
+	p := queries.Replay{Proposed: ruleSet(t, proposedRules)}
+	got, err := d.ReplayMoved(ctx, scope, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var have []string
+	for _, r := range got {
+		age := int32(-1)
+		if r.AgeMonths != nil {
+			age = *r.AgeMonths
+		}
+		have = append(have, fmt.Sprintf("%s %s %s %d %d%d%d %d%d%d %d%d%d %d %v %b", r.Episode[34:], r.Species, strings.Join(r.Stratum, "/"), age,
+			r.RuleLow, r.RuleLevel, r.RuleHigh, r.OldLow, r.OldLevel, r.OldHigh, r.NewLow, r.NewLevel, r.NewHigh, r.NeedSameDay, r.Died, r.Words))
+	}
+	slices.Sort(have)
+	// Stored bit 0 is collapse, the second word's bit 1 the new limit of the cat's breaths.
+	want := `02 cat north/cat 30 111 111 333 1 true [0 10]
+03 cat north/cat 30 111 111 333 0 false [0 10]
+04 cat south/cat 30 111 111 333 -1 false [0 10]
+05 dog north/dog 3 444 444 333 1 false [1 0]
+06 dog north/dog 84 444 444 333 1 false [1 0]
+07 dog north/dog -1 144 144 133 -1 false [0 0]
+09 cat north/cat 30 111 111 333 -1 false [0 10]`
+	if strings.Join(have, "\n") != want {
+		t.Errorf("got\n%s", strings.Join(have, "\n"))
+	}
+	none, err := nobody(t).ReplayMoved(ctx, scope, queries.Replay{})
+	same(t, none, err, "")
+}
+
+// What is held once gives what every question works out by itself.
+func TestReplayHeld(t *testing.T) {
+	d, db := replayLine(t)
+	for _, p := range []queries.Replay{{Proposed: ruleSet(t, proposedRules)}, {Current: ruleSet(t, proposedRules)}, {}, {Current: ruleSet(t, otherRules), Proposed: ruleSet(t, proposedRules)}} {
+		held, release, err := d.HoldMoved(ctx, scope, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		answers := func(p queries.Replay) string {
+			counts, err1 := d.ReplayCounts(ctx, scope, p)
+			episodes, err2 := d.ReplayEpisodes(ctx, scope, p, 3)
+			days, err3 := d.ReplayDays(ctx, scope, p, 3, 20, 8)
+			text, err4 := json.Marshal([]any{counts, episodes, days})
+			if err := errors.Join(err1, err2, err3, err4); err != nil || len(counts) == 0 {
+				t.Fatal(err)
+			}
+			return string(text)
+		}
+		if a, b := answers(p), answers(held); a != b {
+			t.Errorf("anew\n%s\nheld\n%s", a, b)
+		}
+		if err := release(); err != nil {
+			t.Error(err)
+		}
+	}
+	var left int
+	if err := db.QueryRow("SELECT count(*) FROM duckdb_tables() WHERE table_name LIKE 'replay_moved%'").Scan(&left); err != nil || left != 0 {
+		t.Errorf("%d tables left, %v", left, err)
+	}
 }
 
 func TestReplayEpisodes(t *testing.T) {

@@ -78,7 +78,7 @@ func checkParams(t *testing.T, q queries.Question) {
 	if strings.Contains(q.SQL, "{{cluster}}") {
 		used["cluster"] = true
 	}
-	if strings.Contains(q.SQL, "{{ruled}}") {
+	if strings.Contains(q.SQL, "{{ruled}}") || strings.Contains(q.SQL, "{{moved}}") {
 		used["current"], used["proposed"] = true, true
 	}
 	for _, p := range q.Params {

@@ -40,3 +40,21 @@ func (l *intList) Scan(src any) error {
 	}
 	return nil
 }
+
+// wordList scans a list of words of bits.
+type wordList []uint64
+
+// Scan reads a list of 64-bit words.
+func (l *wordList) Scan(src any) error {
+	list, ok := src.([]any)
+	if !ok {
+		return fmt.Errorf("expected a list, found %T", src)
+	}
+	*l = make([]uint64, len(list))
+	for i, x := range list {
+		if (*l)[i], ok = x.(uint64); !ok {
+			return fmt.Errorf("expected a word of bits in the list, found %T", x)
+		}
+	}
+	return nil
+}

@@ -17,6 +17,7 @@ var never = map[string]string{
 	"rare_misses":       "it counts the days between episodes, and days were not published",
 	"replay_counts":     "rules read ages and weights, which were published as bands or not at all",
 	"replay_days":       "rules read ages and weights, which were published as bands or not at all",
+	"replay_moved":      "rules read ages and weights, which were published as bands or not at all",
 	"replay_episodes":   "rules read ages and weights, which were published as bands or not at all",
 	"audit_frame":       "it draws episodes by the time of the call, and times were not published",
 	"outcome_delays":    "times were not published",

@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"hindcheck/pipeline/codes"
 )
 
 // Where a changed set can demand other levels than the stored one. Most changes
@@ -26,6 +28,8 @@ type pairing struct {
 	// gone are the places of stored flags that the set does not have likewise.
 	come []*flag
 	gone []int
+	// alike are the places of stored flags that the set has too.
+	alike []int
 }
 
 func (x *shared) pair(g *Program) (p pairing) {
@@ -53,6 +57,7 @@ func (x *shared) pair(g *Program) (p pairing) {
 			continue
 		}
 		used[keys[f.key()][alike]] = true
+		p.alike = append(p.alike, keys[f.key()][alike])
 	}
 	for _, f := range rest {
 		if o := find(func(o *flag) bool { return o.ID == f.ID && o.countsAs(f) }); o >= 0 {
@@ -111,46 +116,74 @@ func (x *shared) differs(g *Program) string {
 		terms = append(terms, fmt.Sprintf("rule_high > 0 AND (%s)", strings.Join(less, " OR ")))
 	}
 	p := x.pair(g)
-	var possible anyOf
+	var changes matters
 	for _, i := range p.gone {
-		possible.add(x, "possible", place{bit: i})
+		changes.add(x, &x.stored.flags[i], place{bit: i}, "=")
 	}
 	bits := differences{}
 	for i, f := range p.moved {
 		if where, ok := f.between(p.was[i]); ok {
 			terms = append(terms, where...)
-			continue
+		} else if at, was := x.at(f), x.replaced(f); at.made && at.bit == was {
+			bits[at.word()] |= at.mask()
+		} else {
+			changes.add(x, f, at, "<")
+			changes.add(x, f, place{bit: was}, "=")
 		}
-		bits.add(x, f, &possible)
 	}
 	for _, f := range p.come {
-		possible.add(x, "possible", x.at(f))
+		changes.add(x, f, x.at(f), "<")
 	}
-	terms = append(terms, bits.sql()...)
-	if any := possible.sql(); any != "" {
-		terms = append(terms, any)
+	kept := matters{}
+	for _, i := range p.alike {
+		kept.add(x, &x.stored.flags[i], place{bit: i}, "=")
 	}
+	terms = append(append(terms, bits.sql()...), changes.sql(kept)...)
 	for i, t := range terms {
 		terms[i] = "(" + t + ")"
 	}
 	return strings.Join(terms, " OR ")
 }
 
+// matters are flags that come or go, by the level that they demand. One that goes
+// matters where the stored level is the one that it demands, one that comes where
+// the stored level is lower.
+type matters map[matter]*anyOf
+
+type matter struct {
+	level codes.Level
+	kind  string // low, level or high
+	op    string // of the stored level against level
+}
+
+func (c *matters) add(x *shared, f *flag, p place, op string) {
+	if *c == nil {
+		*c = matters{}
+	}
+	for _, kind := range []string{"low", "level", "high"} {
+		k := matter{f.Demands, kind, op}
+		if (*c)[k] == nil {
+			(*c)[k] = new(anyOf)
+		}
+		(*c)[k].add(x, f.counted(kind), p)
+	}
+}
+
+func (c matters) sql(kept matters) (out []string) {
+	for k, any := range c {
+		where := fmt.Sprintf("rule_%s %s %d AND (%s)", k.kind, k.op, k.level, any.sql())
+		if stays := kept[k]; k.op == "=" && stays != nil {
+			where += fmt.Sprintf(" AND NOT (%s)", stays.sql())
+		}
+		out = append(out, where)
+	}
+	slices.Sort(out)
+	return out
+}
+
 // differences are bits that answer otherwise in words made here than in the
 // stored ones, by the number of the word.
 type differences map[int]uint64
-
-// add compares a flag with the stored one that it replaces, bit by bit; where it
-// could not take the same place, both are looked at wherever they are possible.
-func (d differences) add(x *shared, f *flag, possible *anyOf) {
-	p, o := x.at(f), x.replaced(f)
-	if p.made && p.bit == o {
-		d[p.word()] |= p.mask()
-		return
-	}
-	possible.add(x, "possible", p)
-	possible.add(x, "possible", place{bit: o})
-}
 
 func (d differences) sql() (out []string) {
 	for _, w := range slices.Sorted(maps.Keys(d)) {

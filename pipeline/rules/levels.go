@@ -10,11 +10,11 @@ import (
 )
 
 // LevelColumns returns the columns that SelectLevels adds for the part, after its
-// prefix: rule_low, rule_level, rule_high, then rule_code (SMALLINT), the three in
-// one number for grouping, low * 25 + level * 5 + high, or -1 where the stored
-// levels stand; and rule_moved (BOOLEAN), true at least where they do not.
+// prefix: rule_code (SMALLINT), the levels of the set in one number, low * 25 +
+// level * 5 + high, or -1 where the stored levels stand; and rule_moved (BOOLEAN),
+// true at least where they do not, else false or NULL.
 func (p Part) LevelColumns() []string {
-	return append(p.Columns()[:3:3], p.Prefix+"rule_code", p.Prefix+"rule_moved")
+	return []string{p.Prefix + "rule_code", p.Prefix + "rule_moved"}
 }
 
 // LevelsOfCode are the three levels of a rule_code, each an expression over the
@@ -28,8 +28,8 @@ func LevelsOfCode(code string) (low, level, high string) {
 
 // SelectLevels is Select for several rule sets of which the levels are wanted: one
 // scan of the relation, each flag evaluated once however many sets hold it.
-// Prefixes must differ and not be empty. fired gives for each part an expression
-// over the result: the list of the places of its flags that fired.
+// Prefixes must differ and not be empty. words are columns of the result from which
+// fired[i] makes, for part i, the list of the places of its flags that fired.
 //
 // stored, if not nil, is the program whose levels and bits the relation holds
 // (rule_low, rule_level, rule_high, fired_0, unknown_0, ...), as `cases` holds
@@ -37,19 +37,19 @@ func LevelsOfCode(code string) (low, level, high string) {
 // demands, is read from there; and where what a set changes cannot matter (differs),
 // the stored level stands without a look at the set. Relation and safety are as for Select; the answer is
 // the same, and a test holds the two together.
-func SelectLevels(relation string, stored *Program, parts ...Part) (query string, fired []string, err error) {
+func SelectLevels(relation string, stored *Program, parts ...Part) (query string, words, fired []string, err error) {
 	if len(parts) == 0 {
-		return "SELECT * FROM " + relation, nil, nil
+		return "SELECT * FROM " + relation, nil, nil, nil
 	}
 	if stored != nil && len(stored.flags) == 0 {
 		stored = nil
 	}
 	for i, p := range parts {
 		if !codes.ValidID(p.Prefix) {
-			return "", nil, fmt.Errorf("column prefix %q, expected lower case letters, digits and underscores", p.Prefix)
+			return "", nil, nil, fmt.Errorf("column prefix %q, expected lower case letters, digits and underscores", p.Prefix)
 		}
 		if slices.ContainsFunc(parts[:i], func(q Part) bool { return q.Prefix == p.Prefix }) {
-			return "", nil, fmt.Errorf("column prefix %q stands twice", p.Prefix)
+			return "", nil, nil, fmt.Errorf("column prefix %q stands twice", p.Prefix)
 		}
 	}
 	x := newShared(stored)
@@ -59,10 +59,14 @@ func SelectLevels(relation string, stored *Program, parts ...Part) (query string
 		outer = append(outer, x.levels(p)...)
 		fired = append(fired, x.fired(p.Program))
 	}
-	if inner := x.words(); len(inner) > 0 {
+	inner, words := x.words()
+	if x.lazy {
+		outer, inner = append(outer, inner...), nil
+	}
+	if len(inner) > 0 {
 		relation = fmt.Sprintf("(\n  SELECT *,\n    %s\n  FROM %s\n)", strings.Join(inner, ",\n    "), relation)
 	}
-	return fmt.Sprintf("SELECT *,\n  %s\nFROM %s", strings.Join(outer, ",\n  "), relation), fired, nil
+	return fmt.Sprintf("SELECT *,\n  %s\nFROM %s", strings.Join(outer, ",\n  "), relation), words, fired, nil
 }
 
 // shared finds for each flag the bit that holds its answer: a stored one, or one
@@ -138,10 +142,13 @@ func (x *shared) replaced(f *flag) int {
 // countsAs reports whether two flags demand the same and take unknown answers alike.
 func (f *flag) countsAs(g *flag) bool { return f.Demands == g.Demands && f.Raise == g.Raise }
 
-// words are the inner columns that hold the answers made here.
-func (x *shared) words() (inner []string) {
-	if x.lazy {
-		return nil
+// words makes the columns that hold the answers made here, of lazy ones only what
+// fired, and the names of all words that hold what fired.
+func (x *shared) words() (columns, fired []string) {
+	if x.stored != nil {
+		for w := range x.stored.Set.Words() {
+			fired = append(fired, fmt.Sprintf("fired_%d", w))
+		}
 	}
 	byWord := map[int][]place{}
 	for p := range x.made {
@@ -149,14 +156,18 @@ func (x *shared) words() (inner []string) {
 	}
 	for _, w := range slices.Sorted(maps.Keys(byWord)) {
 		slices.SortFunc(byWord[w], func(a, b place) int { return a.bit - b.bit })
-		var fired, possible []string
+		var yes, possible []string
 		for _, p := range byWord[w] {
 			f, q := x.made[p].bitSQL(p.mask())
-			fired, possible = append(fired, f), append(possible, q)
+			yes, possible = append(yes, f), append(possible, q)
 		}
-		inner = append(inner, fmt.Sprintf("(%s) AS made_fired_%d", strings.Join(fired, " | "), w), fmt.Sprintf("(%s) AS made_possible_%d", strings.Join(possible, " | "), w))
+		fired = append(fired, fmt.Sprintf("made_fired_%d", w))
+		columns = append(columns, fmt.Sprintf("(%s) AS made_fired_%d", strings.Join(yes, " | "), w))
+		if !x.lazy {
+			columns = append(columns, fmt.Sprintf("(%s) AS made_possible_%d", strings.Join(possible, " | "), w))
+		}
 	}
-	return inner
+	return columns, fired
 }
 
 // wordOf is the expression of a word; kind is fired or possible.
@@ -214,9 +225,8 @@ func (f *flag) answerSQL(kind string) string {
 func (x *shared) fired(g *Program) string {
 	one := make([]string, len(g.flags))
 	for i := range g.flags {
-		var a anyOf
-		a.add(x, "fired", x.at(&g.flags[i]))
-		one[i] = fmt.Sprintf("CASE WHEN %s THEN %d END", a.sql(), i)
+		p := x.at(&g.flags[i])
+		one[i] = fmt.Sprintf("CASE WHEN %s & %d::UBIGINT <> 0 THEN %d END", wordOf("fired", p), p.mask(), i)
 	}
 	return "list_filter([" + strings.Join(one, ", ") + "]::INTEGER[], lambda x: x IS NOT NULL)"
 }
@@ -225,23 +235,18 @@ func (x *shared) fired(g *Program) string {
 func (x *shared) levels(p Part) []string {
 	names := p.LevelColumns()
 	if x.isStored(p.Program) {
-		return []string{"rule_low AS " + names[0], "rule_level AS " + names[1], "rule_high AS " + names[2],
-			"-1::SMALLINT AS " + names[3], "false AS " + names[4]}
+		return []string{"-1::SMALLINT AS " + names[0], "false AS " + names[1]}
 	}
 	g, moved, speaks := p.Program, x.differs(p.Program), x.speaks(p.Program)
-	low, level, high := x.levelSQL(g, speaks, "low"), x.levelSQL(g, speaks, "level"), x.levelSQL(g, speaks, "high")
-	code := fmt.Sprintf("(%s * 25::SMALLINT + %s * 5::SMALLINT + %s)", low, level, high)
-	unless := func(stored, full string) string {
-		switch moved {
-		case "true":
-			return full
-		case "":
-			return stored
-		}
-		return fmt.Sprintf("CASE WHEN %s THEN %s ELSE %s END", moved, full, stored)
+	code := fmt.Sprintf("(%s * 25::SMALLINT + %s * 5::SMALLINT + %s)", x.levelSQL(g, speaks, "low"), x.levelSQL(g, speaks, "level"), x.levelSQL(g, speaks, "high"))
+	switch moved {
+	case "":
+		code = "-1::SMALLINT"
+	case "true":
+	default:
+		code = fmt.Sprintf("CASE WHEN %s THEN %s ELSE -1::SMALLINT END", moved, code)
 	}
-	return []string{unless("rule_low", low) + " AS " + names[0], unless("rule_level", level) + " AS " + names[1], unless("rule_high", high) + " AS " + names[2],
-		unless("-1::SMALLINT", code) + " AS " + names[3], fmt.Sprintf("coalesce(%s, false) AS %s", orFalse(moved), names[4])}
+	return []string{code + " AS " + names[0], fmt.Sprintf("(%s) AS %s", orFalse(moved), names[1])}
 }
 
 func orFalse(condition string) string {

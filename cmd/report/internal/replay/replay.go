@@ -2,6 +2,7 @@ package replay
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"time"
@@ -103,13 +104,12 @@ func (b *builder) options(conf float64) metrics.CorrectionOptions {
 
 // Build replays a proposal. Thin data are no error: the report then says what
 // cannot be said and why. Criteria that do not fit the proposal or the store are.
-func Build(ctx context.Context, db *queries.DB, opt Options) (*Report, error) {
+func Build(ctx context.Context, db *queries.DB, opt Options) (_ *Report, err error) {
 	b := &builder{ctx: ctx, db: db, opt: opt, pair: queries.Replay{Current: opt.Current, Proposed: opt.Proposed}}
 	if err := b.oldRules(); err != nil {
 		return nil, err
 	}
 	r := &Report{Format: Format, Unit: "episode", Cautions: caution.Lines, Signatures: signatures}
-	var err error
 	if r.Period, r.Maturity, b.scope, err = review.ChoosePeriod(ctx, db, opt.Review, opt.From, opt.To); err != nil {
 		return nil, fmt.Errorf("choose the period: %w", err)
 	}
@@ -118,6 +118,12 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Report, error) {
 	if r.Record, err = b.record(); err != nil {
 		return nil, err
 	}
+	held, release, err := db.HoldMoved(ctx, b.scope, b.pair)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, release()) }()
+	b.pair = held
 	if b.rows, err = db.ReplayCounts(ctx, b.scope, b.pair); err != nil {
 		return nil, err
 	}
