@@ -20,6 +20,7 @@ import (
 	"hindcheck/pipeline/privacy"
 	"hindcheck/pipeline/rules"
 	"hindcheck/pipeline/store"
+	"hindcheck/pipeline/timingtest"
 	"hindcheck/queries"
 	"hindcheck/queries/queriestest"
 )
@@ -37,19 +38,19 @@ const (
 
 // BenchmarkReplay measures what a replay asks of DuckDB beside a scan that sums
 // every column used (testdata/bench/replay_peer.sql), on the Parquet files of a
-// store. The two take turns at going first. Reported, in seconds of processor
-// time of this process and a run:
+// store. The two take turns at going first. Reported are medians, in seconds of
+// processor time of this process (-s) and by the clock (-wall-s):
 //
-//	moved-s                       which episodes move, held for the questions
-//	counts-s, episodes-s, days-s  the questions of a replay
-//	peer-s                        the scan
-//	replay/peer                   all of them over the scan
+//	moved                   which episodes move, held for the questions
+//	counts, episodes, days  the questions of a replay
+//	peer                    the scan
+//	replay, replay/peer     all of them; over the scan
 //
-// The goal is 2.0 for replay/peer. change=threshold is a proposal that moves one
+// The goal is 2.0 for replay/peer-wall. change=threshold is a proposal that moves one
 // threshold, change=demands one that changes what five flags demand, change=flag one
 // with a new flag, and change=all one of which no flag is as before.
 //
-//	HINDCHECK_BENCH_CALLS=10000000 go test ./queries -run x -bench Replay -benchtime 3x
+//	HINDCHECK_BENCH_CALLS=10000000 go test ./queries -run '^$' -bench Replay -benchtime 3x
 func BenchmarkReplay(b *testing.B) {
 	calls := replayCalls
 	if text := os.Getenv("HINDCHECK_BENCH_CALLS"); text != "" {
@@ -117,47 +118,42 @@ func everyFinding(g *rules.Program) string {
 // measureReplay runs both sides in turn and holds their checksums together.
 func measureReplay(b *testing.B, db *queries.DB, raw *sql.DB, scope queries.Scope, p queries.Replay, peer string) {
 	ctx := context.Background()
-	spent := map[string]float64{}
-	timed := func(part string, f func() error) {
-		from := processorTime()
+	times := timingtest.New()
+	timed := func(part string, f func() error) timingtest.Spent {
+		from := timingtest.Now()
 		if err := f(); err != nil {
 			b.Fatal(err)
 		}
-		spent[part] += (processorTime() - from).Seconds()
+		spent := from.Since()
+		times.Add(part, spent)
+		return spent
 	}
 	var ours, theirs [7]int64
 	var groups int
 	replay := func() {
 		var held queries.Replay
 		var release func() error
-		timed("moved", func() (err error) { held, release, err = db.HoldMoved(ctx, scope, p); return err })
+		whole := timed("moved", func() (err error) { held, release, err = db.HoldMoved(ctx, scope, p); return err })
 		defer release()
 		p := held
-		timed("counts", func() error {
+		whole = whole.Plus(timed("counts", func() error {
 			rows, err := db.ReplayCounts(ctx, scope, p)
 			ours, groups = replaySum(rows), len(rows)
 			return err
-		})
-		timed("episodes", func() error { _, err := db.ReplayEpisodes(ctx, scope, p, 25); return err })
-		timed("days", func() error { _, err := db.ReplayDays(ctx, scope, p, 3, 20, 8); return err })
+		}))
+		whole = whole.Plus(timed("episodes", func() error { _, err := db.ReplayEpisodes(ctx, scope, p, 25); return err }))
+		whole = whole.Plus(timed("days", func() error { _, err := db.ReplayDays(ctx, scope, p, 3, 20, 8); return err }))
+		times.Add("replay", whole)
 	}
 	scan := func() { timed("peer", func() error { return peerSum(raw, peer, &theirs) }) }
 	for i := 0; b.Loop(); i++ {
-		if i%2 == 0 {
-			replay()
-			scan()
-		} else {
-			scan()
-			replay()
-		}
+		timingtest.Turns(i, replay, scan)
 		if ours != theirs {
 			b.Fatalf("the replay adds up to %v, the scan to %v", ours, theirs)
 		}
 	}
-	for part, s := range spent {
-		b.ReportMetric(s/float64(b.N), part+"-s")
-	}
-	b.ReportMetric((spent["moved"]+spent["counts"]+spent["episodes"]+spent["days"])/spent["peer"], "replay/peer")
+	times.Report(b)
+	times.Ratio(b, "replay", "peer")
 	b.ReportMetric(float64(groups), "groups")
 }
 
