@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"math"
+	"slices"
 
 	"github.com/apache/arrow-go/v18/parquet"
 	"github.com/apache/arrow-go/v18/parquet/metadata"
@@ -63,9 +64,10 @@ func (k kind) node(name string) (schema.Node, error) {
 type column struct {
 	name  string
 	kind  kind
-	valid []uint8 // 1 where there is a value
+	valid []uint8 // 1 where there is a value; empty where every row has one
 	keys  []byte  // 16 a row
-	i32   []int32 // whole numbers, yes or no as 1 or 0, and numbers of words
+	i16   []int16 // small numbers, and yes or no as 1 or 0
+	i32   []int32 // whole numbers and numbers of words
 	i64   []int64
 	f64   []float64
 	// twin, if above 0, is the number, counted from 1, of the column that always
@@ -74,7 +76,23 @@ type column struct {
 }
 
 func (c *column) reset() {
-	c.valid, c.keys, c.i32, c.i64, c.f64 = c.valid[:0], c.keys[:0], c.i32[:0], c.i64[:0], c.f64[:0]
+	c.valid, c.keys, c.i16, c.i32, c.i64, c.f64 = c.valid[:0], c.keys[:0], c.i16[:0], c.i32[:0], c.i64[:0], c.f64[:0]
+}
+
+// room makes room for n rows at once, since growing leaves old slices behind.
+func (c *column) room(n int) {
+	switch c.kind {
+	case keyKind:
+		c.keys = slices.Grow(c.keys, 16*n)
+	case tinyKind, smallKind, boolKind:
+		c.i16 = slices.Grow(c.i16, n)
+	case wholeKind, wordKind:
+		c.i32 = slices.Grow(c.i32, n)
+	case bitsKind, timeKind:
+		c.i64 = slices.Grow(c.i64, n)
+	case floatKind:
+		c.f64 = slices.Grow(c.f64, n)
+	}
 }
 
 func (c *column) mark(ok bool) {
@@ -85,21 +103,33 @@ func (c *column) mark(ok bool) {
 	c.valid = append(c.valid, v)
 }
 
-func (c *column) key(v key, ok bool) { c.keys = append(c.keys, v[:]...); c.mark(ok) }
-func (c *column) word(n int32)       { c.whole(max(n, 0), n != none) }
-func (c *column) number(v int32)     { c.i32 = append(c.i32, v); c.valid = append(c.valid, 1) }
-func (c *column) long(v int64)       { c.i64 = append(c.i64, v); c.valid = append(c.valid, 1) }
-func (c *column) whole(v int32, ok bool) {
-	c.i32 = append(c.i32, v)
-	c.mark(ok)
+// The values that every row has; a column takes either these or those below.
+
+func (c *column) long(v int64) { c.i64 = append(c.i64, v) }
+
+func (c *column) number(v int32) {
+	if c.kind == wholeKind {
+		c.i32 = append(c.i32, v)
+		return
+	}
+	c.i16 = append(c.i16, int16(v))
 }
 
 func (c *column) yes(v bool) {
-	n := int32(0)
+	n := int16(0)
 	if v {
 		n = 1
 	}
-	c.number(n)
+	c.i16 = append(c.i16, n)
+}
+
+// Values that may be missing.
+
+func (c *column) key(v key, ok bool) { c.keys = append(c.keys, v[:]...); c.mark(ok) }
+func (c *column) word(n int32)       { c.i32 = append(c.i32, max(n, 0)); c.mark(n != none) }
+func (c *column) whole(v int32, ok bool) {
+	c.number(v)
+	c.mark(ok)
 }
 
 func (c *column) float(v float64, ok bool) {
@@ -134,10 +164,12 @@ func (p *press) encode(c *column, n int, words *vocabulary) pagefile.Page {
 			page.Encoding, page.Dict, page.Words = p.keys(c.keys)
 		case wordKind:
 			page.Encoding, page.Dict, page.Words = p.words(c.i32, words)
-		case tinyKind, smallKind, wholeKind:
-			page.Encoding, page.Dict, page.Words = p.numbers(c.i32)
+		case tinyKind, smallKind:
+			page.Encoding, page.Dict, page.Words = numbers(p, c.i16)
+		case wholeKind:
+			page.Encoding, page.Dict, page.Words = numbers(p, c.i32)
 		case boolKind:
-			p.bools(c.i32)
+			p.bools(c.i16)
 		case bitsKind:
 			page.Encoding, page.Dict, page.Words = p.few(c.i64)
 		case floatKind:
@@ -158,24 +190,34 @@ func (p *press) encode(c *column, n int, words *vocabulary) pagefile.Page {
 
 // close takes out the rows without a value.
 func (c *column) close() {
-	k := 0
-	for i, v := range c.valid {
-		if v == 0 {
-			continue
-		}
-		switch {
-		case len(c.keys) > 0:
-			copy(c.keys[16*k:], c.keys[16*i:16*i+16])
-		case len(c.i32) > 0:
-			c.i32[k] = c.i32[i]
-		case len(c.i64) > 0:
-			c.i64[k] = c.i64[i]
-		default:
-			c.f64[k] = c.f64[i]
-		}
-		k++
+	c.keys = presentKeys(c.keys, c.valid)
+	c.i16, c.i32, c.i64, c.f64 = present(c.i16, c.valid), present(c.i32, c.valid), present(c.i64, c.valid), present(c.f64, c.valid)
+}
+
+// present moves the values that there are together; of a slice that is not in use
+// it leaves nothing.
+func present[T any](values []T, valid []uint8) []T {
+	if len(values) == 0 {
+		return values
 	}
-	c.keys, c.i32, c.i64, c.f64 = c.keys[:min(16*k, len(c.keys))], c.i32[:min(k, len(c.i32))], c.i64[:min(k, len(c.i64))], c.f64[:min(k, len(c.f64))]
+	k := 0
+	for i, v := range valid {
+		values[k] = values[i]
+		k += int(v)
+	}
+	return values[:k]
+}
+
+func presentKeys(keys []byte, valid []uint8) []byte {
+	if len(keys) == 0 {
+		return keys
+	}
+	k := 0
+	for i, v := range valid {
+		copy(keys[16*k:], keys[16*i:16*i+16])
+		k += int(v)
+	}
+	return keys[:16*k]
 }
 
 func (p *press) bounds(least, most []byte, signed bool) {
@@ -192,36 +234,36 @@ const mostSpan = 1 << 16
 
 // numbers encodes whole numbers by a dictionary in their order, unless they are
 // too different.
-func (p *press) numbers(values []int32) (parquet.Encoding, []byte, int) {
+func numbers[T int16 | int32](p *press, values []T) (parquet.Encoding, []byte, int) {
 	least, most := values[0], values[0]
 	for _, v := range values {
 		least, most = min(least, v), max(most, v)
 	}
-	p.bounds(binary.LittleEndian.AppendUint32(nil, uint32(least)), binary.LittleEndian.AppendUint32(nil, uint32(most)), true)
+	p.bounds(binary.LittleEndian.AppendUint32(nil, uint32(int32(least))), binary.LittleEndian.AppendUint32(nil, uint32(int32(most))), true)
 	span := int64(most) - int64(least) + 1
 	if span > mostSpan {
 		for _, v := range values {
-			p.page = binary.LittleEndian.AppendUint32(p.page, uint32(v))
+			p.page = binary.LittleEndian.AppendUint32(p.page, uint32(int32(v)))
 		}
 		return parquet.Encodings.Plain, nil, -1
 	}
 	p.rank = grown(p.rank, int(span))
 	clear(p.rank)
 	for _, v := range values {
-		p.rank[v-least] = 1
+		p.rank[int(v)-int(least)] = 1
 	}
 	p.dict = p.dict[:0]
 	k := int32(0)
 	for i, used := range p.rank {
 		if used == 1 {
 			p.rank[i] = k
-			p.dict = binary.LittleEndian.AppendUint32(p.dict, uint32(least+int32(i)))
+			p.dict = binary.LittleEndian.AppendUint32(p.dict, uint32(int32(least)+int32(i)))
 			k++
 		}
 	}
 	p.indices = grown(p.indices, len(values))
 	for i, v := range values {
-		p.indices[i] = p.rank[v-least]
+		p.indices[i] = p.rank[int(v)-int(least)]
 	}
 	p.page = pagefile.AppendIndices(p.page, p.indices, int(k))
 	return parquet.Encodings.RLEDict, p.dict, int(k)
@@ -254,7 +296,7 @@ func (p *press) words(values []int32, all *vocabulary) (parquet.Encoding, []byte
 	return parquet.Encodings.RLEDict, p.dict, int(k)
 }
 
-func (p *press) bools(values []int32) {
+func (p *press) bools(values []int16) {
 	least, most := values[0], values[0]
 	flags := make([]uint8, len(values))
 	for i, v := range values {

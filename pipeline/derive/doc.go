@@ -4,7 +4,7 @@
 // It gives the rows that resolve.CasesSQL gives, in a fifth of the time, because
 // nothing is hashed that is sorted already and no query is planned. The SQL stays
 // the definition: it serves views of earlier loads and second case definitions,
-// it derives the months whose files are in another order (ErrOrder), and tests
+// it derives the months whose files are in another order (ErrUnwalkable), and tests
 // and `ingest verify` hold the two to one answer.
 //
 // The steps, each a file:

@@ -11,10 +11,10 @@ import (
 	"hindcheck/pipeline/rules"
 )
 
-// ErrOrder says that the files of a month cannot be walked side by side: checks
-// stand in another order than their calls, or a call before the one that opened
-// its episode.
-var ErrOrder = errors.New("calls and checks stand in different orders")
+// ErrUnwalkable says that the files of a month cannot be walked side by side:
+// checks stand in another order than their calls, a call before the one that
+// opened its episode, or a column is not stored as a load stores it now.
+var ErrUnwalkable = errors.New("the files of the month cannot be walked side by side")
 
 // Definitions are what cases are derived under.
 type Definitions struct {
@@ -85,7 +85,7 @@ type month struct {
 
 // Month derives the cases of a month and writes them to a new file at path, which
 // is not made if there are none. It returns the number of rows; on an error,
-// ErrOrder above all, there is no file.
+// ErrUnwalkable above all, there is no file.
 func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int64, err error) {
 	m := &month{Deriver: d, byID: map[key]*episode{}, path: path}
 	d.sheet.reset()
@@ -93,6 +93,7 @@ func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int
 		return 0, err
 	}
 	defer m.calls.close()
+	d.sheet.room(m.calls.r.file.NumRows())
 	if files.Checks != "" {
 		if m.checks, err = openChecks(files.Checks, d.enc); err != nil {
 			return 0, err
@@ -141,7 +142,7 @@ func (m *month) walk(ctx context.Context) error {
 			e = m.open(&r)
 		}
 		if e == nil {
-			return ErrOrder
+			return ErrUnwalkable
 		}
 		e.add(&r, readings, m.words)
 	}
@@ -153,7 +154,7 @@ func (m *month) walk(ctx context.Context) error {
 	if m.checks != nil {
 		done, err := m.checks.done(ctx)
 		if err == nil && !done {
-			err = ErrOrder
+			err = ErrUnwalkable
 		}
 		return err
 	}

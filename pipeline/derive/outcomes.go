@@ -2,6 +2,7 @@ package derive
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"hindcheck/pipeline/casedef"
@@ -50,6 +51,7 @@ func (o *outcomes) read(ctx context.Context, path string) error {
 		return err
 	}
 	defer r.close()
+	o.rows = slices.Grow(o.rows, int(r.file.NumRows()))
 	word := func(name string) words { return wordLane(r, name, o.words.number) }
 	id, episode := keyLane(r, "outcome"), keyLane(r, "episode")
 	practice, diagnosis, disposition := word("practice"), word("diagnosis_group"), word("disposition")

@@ -102,10 +102,10 @@ func newLane[T, V any](r *reader, name string, fits func(*schema.Column) bool, a
 	switch {
 	case r.err != nil:
 	case l.column < 0:
-		r.err = fmt.Errorf("read %s: expected a column %q, found none", r.path, name)
+		r.err = fmt.Errorf("%w: %s has no column %q", ErrUnwalkable, r.path, name)
 	case !fits(sc.Column(l.column)):
 		c := sc.Column(l.column)
-		r.err = fmt.Errorf("read %s: column %q: found a type that is not expected there, %s %s", r.path, name, c.PhysicalType(), c.LogicalType())
+		r.err = fmt.Errorf("%w: %s: column %q is %s %s", ErrUnwalkable, r.path, name, c.PhysicalType(), c.LogicalType())
 	case sc.Column(l.column).MaxDefinitionLevel() > 0:
 		l.levels = make([]int16, batchRows)
 	}

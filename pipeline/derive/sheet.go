@@ -68,6 +68,15 @@ func newSheet(d *findings.Dictionary, words int) *sheet {
 	return s
 }
 
+// room makes room for the rows of a row group of a month with so many calls.
+func (s *sheet) room(calls int64) {
+	for _, c := range s.columns {
+		if c.twin == 0 {
+			c.room(int(min(calls, rowGroup)))
+		}
+	}
+}
+
 func (s *sheet) reset() {
 	s.n = 0
 	for _, c := range s.columns {

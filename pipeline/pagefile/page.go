@@ -57,6 +57,10 @@ var compressors = struct {
 	idle map[zstd.EncoderLevel][]*zstd.Encoder
 }{idle: map[zstd.EncoderLevel][]*zstd.Encoder{}}
 
+// window is how far back a compressor looks; pages are hardly longer, and the usual
+// eight megabytes would be held by each of them.
+const window = 1 << 20
+
 // packZstd appends data compressed at a level to dst.
 func packZstd(dst, data []byte, level int) []byte {
 	l := zstd.EncoderLevelFromZstd(level)
@@ -67,7 +71,7 @@ func packZstd(dst, data []byte, level int) []byte {
 	}
 	compressors.Unlock()
 	if enc == nil {
-		enc, _ = zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderLevel(l), zstd.WithEncoderConcurrency(1)) // no option can fail
+		enc, _ = zstd.NewWriter(nil, zstd.WithZeroFrames(true), zstd.WithEncoderLevel(l), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(window)) // no option can fail
 	}
 	dst = enc.EncodeAll(data, dst)
 	compressors.Lock()

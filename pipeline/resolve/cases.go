@@ -4,6 +4,7 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
+	"runtime/debug"
 	"strings"
 	"text/template"
 
@@ -141,6 +142,7 @@ func (r *Resolver) cases(ctx context.Context) error {
 	for _, m := range months {
 		r.drop(store.Cases, "", m)
 	}
+	debug.FreeOSMemory() // what the steps before took is garbage now
 	months, err := r.walkCases(ctx, months)
 	if err != nil {
 		return err

@@ -107,7 +107,7 @@ func (w *walks) month(ctx context.Context, month int) (out walked) {
 	defer w.giveBack(d)
 	s := store.Staged{Part: store.Cases, Month: month, Path: filepath.Join(w.r.tx.Staging(), fmt.Sprintf("cases-%d.parquet", month))}
 	s.Rows, out.err = d.Month(ctx, derive.Files{Calls: calls[0], Checks: strings.Join(checks, ""), Outcomes: w.r.present("outcomes", month)}, s.Path)
-	if errors.Is(out.err, derive.ErrOrder) {
+	if errors.Is(out.err, derive.ErrUnwalkable) {
 		out.joins, out.err = true, nil
 	}
 	out.staged = s

@@ -22,7 +22,7 @@ const hardlyShare = 0.02
 func CheckRecorded(s *Set, uses []Use, asked []Asked) []Notice {
 	c := checker{p: &Program{Set: s}}
 	for i := range s.Flags {
-		c.p.flags = append(c.p.flags, flag{Flag: &s.Flags[i]})
+		c.p.flags = append(c.p.flags, newFlag(&s.Flags[i]))
 		if i < len(uses) {
 			c.use(i, uses[i])
 		}

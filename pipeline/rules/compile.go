@@ -32,6 +32,8 @@ type Program struct {
 type flag struct {
 	*Flag
 	conds []cond
+	// limited says that anything beside the conditions limits it; most are not.
+	limited bool
 }
 
 // cond is a condition on the stored integer of one finding.
@@ -68,7 +70,7 @@ func Compile(s *Set, d *findings.Dictionary) (*Program, error) {
 	var problems strict.Problems
 	for i := range s.Flags {
 		f := &s.Flags[i]
-		bound := flag{Flag: f}
+		bound := newFlag(f)
 		for j := range f.All {
 			c, problem := bind(s.File, &f.All[j], d)
 			if problem != nil {
@@ -108,6 +110,11 @@ func (p *Program) addAsk(a ask) {
 	if !slices.ContainsFunc(p.asks, func(b ask) bool { return b.index == a.index }) {
 		p.asks = append(p.asks, a)
 	}
+}
+
+// newFlag makes a flag without conditions.
+func newFlag(f *Flag) flag {
+	return flag{Flag: f, limited: f.Age.Limits() || len(f.Species)+len(f.Sex)+len(f.Neutered)+len(f.BreedGroup)+len(f.Complaint) > 0}
 }
 
 // coveredSpecies returns every species a flag names, or nil if one flag is

@@ -102,9 +102,11 @@ func (p *Program) levels(fired, unknown []uint64) (low, level, high codes.Level)
 
 // eval is the conjunction in three-valued logic.
 func (f *flag) eval(r *Record) codes.Tri {
-	result := f.limits(r)
-	if result == codes.No {
-		return codes.No
+	result := codes.Yes
+	if f.limited {
+		if result = f.limits(r); result == codes.No {
+			return codes.No
+		}
 	}
 	for i := range f.conds {
 		switch f.conds[i].eval(r.value(f.conds[i].index)) {
