@@ -98,7 +98,7 @@ func TestWorks(t *testing.T) {
 		}
 		names[w.name] = true
 		for _, l := range w.lines {
-			if l.ours == "" && l.ratio == "" || l.ratio == "" && !l.alone || l.goal != 0 && l.ratio == "" && l.atLeast {
+			if l.ours == "" && l.ratio == "" || l.ratio == "" && l.goal == 0 && !l.alone || l.goal != 0 && l.ratio == "" && l.atLeast {
 				t.Errorf("%s: %s: no figure, or no second side to compare with", w.name, l.work)
 			}
 		}
