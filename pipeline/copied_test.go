@@ -65,6 +65,38 @@ func TestCopiedMonthsAreTheSameBytes(t *testing.T) {
 	}
 }
 
+// What the footers of copied files tell of their columns is true: a search that
+// passes over row groups by it finds what a search of all rows finds.
+func TestCopiedMonthsTellTheirLimits(t *testing.T) {
+	opt := loadOptions(t, demoLine(t, demo.Options{Seed: 5, Calls: 1_000}))
+	load(t, opt)
+	s, err := store.Open(opt.Store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	db := openDuck(t)
+	for table, columns := range map[string]string{"calls": "started_at recorded_at species breed_group age_months weight_kg call_seconds exported_at level episode_month",
+		"checks": "asked_at edited_at finding seq value_number value_code count load_no"} {
+		from := "read_parquet(" + duck.FileList(s.Paths(store.Current, table)) + ", hive_partitioning = false)"
+		if _, err := db.Exec("CREATE TABLE " + table + " AS FROM " + from); err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range strings.Fields(columns) {
+			var told, found, all int
+			if err := db.QueryRow(fmt.Sprintf(`SELECT (SELECT count(stats_min_value) FROM parquet_metadata(%s) WHERE path_in_schema = '%s'),
+				(SELECT count(*) FROM %s WHERE %[2]s IN ((SELECT min(%[2]s) FROM %[4]s), (SELECT max(%[2]s) FROM %[4]s))),
+				(SELECT count(*) FROM %[4]s WHERE %[2]s IN ((SELECT min(%[2]s) FROM %[4]s), (SELECT max(%[2]s) FROM %[4]s)))`,
+				duck.FileList(s.Paths(store.Current, table)), c, from, table)).Scan(&told, &found, &all); err != nil {
+				t.Fatal(err)
+			}
+			if told == 0 || found != all || all == 0 {
+				t.Errorf("%s.%s: limits in %d row groups; %d rows found by them, %d there", table, c, told, found, all)
+			}
+		}
+	}
+}
+
 // storedFiles fingerprints every record file, its rows in their order, and
 // checks that some of them were copied or none was.
 func storedFiles(t *testing.T, dir string, wantCopied bool) string {

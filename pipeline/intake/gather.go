@@ -58,18 +58,16 @@ func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
 	if err := w.prepare(where); err != nil {
 		return 0, err
 	}
-	kind, episode, month, load := w.table.Index("contact_kind"), w.table.Index("episode"), w.table.Index("episode_month"), w.table.Index("load_no")
+	kind, episode := w.table.Index("contact_kind"), w.table.Index("episode")
 	call := w.from.Index("call")
-	w.begin(path)
+	w.begin(path, len(in.Rows), in.Month, in.LoadNo)
 	for i, r := range in.Rows {
 		g, at, err := w.at(where[i].part, where[i].row)
 		if err != nil {
 			return w.end(err)
 		}
-		w.copyRows(g, at, 1)
 		n := w.n
-		w.fill(month, 1, in.Month)
-		w.fill(load, 1, in.LoadNo)
+		w.push(g, at, 1)
 		if w.out[kind].valid[n] = 0; r.Kind >= 0 {
 			w.out[kind].valid[n], w.out[kind].i32[n] = 1, w.out[kind].words.addString(in.Kinds[r.Kind])
 		}
@@ -82,7 +80,7 @@ func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
 		default:
 			copy(id, in.Episodes[r.Episode][:])
 		}
-		if w.n++; w.n == records.RowGroup {
+		if w.n == records.RowGroup {
 			if err := w.flush(); err != nil {
 				return w.end(err)
 			}
@@ -197,21 +195,21 @@ type Entered struct{ New, Within int64 }
 // WriteChecks writes a stored file of checks, those of a call in order of vet,
 // seq and finding. It returns the rows by export.
 func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) {
-	runs := make([]location, len(in.Runs))
+	runs, total := make([]location, len(in.Runs)), 0
 	for i, r := range in.Runs {
 		p, ok := w.parts[[2]int32{r.File, r.Part}]
 		if !ok {
 			return nil, fmt.Errorf("read staged rows: no part %d of export %d", r.Part, r.File)
 		}
 		runs[i] = location{p, r.First, r.Rows}
+		total += int(r.Rows)
 	}
 	if err := w.prepare(runs); err != nil {
 		return nil, err
 	}
-	w.begin(path)
+	w.begin(path, total, in.Month, in.LoadNo)
 	c := checkWriter{Writer: w, in: in, where: runs, booked: map[int32]Entered{}, call: w.from.Index("call"), seq: w.from.Index("seq"),
-		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow), exported: w.from.Index(records.ExportedAt),
-		month: w.table.Index("episode_month"), load: w.table.Index("load_no")}
+		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow), exported: w.from.Index(records.ExportedAt)}
 	_, err := w.end(c.all())
 	return c.booked, err
 }
@@ -219,13 +217,13 @@ func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) 
 // checkWriter carries the writing of one file of checks.
 type checkWriter struct {
 	*Writer
-	in                                           Checks
-	where                                        []location
-	booked                                       map[int32]Entered
-	call, seq, finding, number, row, month, load int
-	exported                                     int
-	winners                                      []int
-	rows                                         []checkRow
+	in     Checks
+	where  []location
+	booked map[int32]Entered
+	// Places of columns in a staged part.
+	call, seq, finding, number, row, exported int
+	winners                                   []int
+	rows                                      []checkRow
 }
 
 // checkRow is a check with what it is sorted by.
@@ -382,12 +380,9 @@ func (r checkRow) sameKey(o checkRow) bool {
 func (c *checkWriter) take(g *group, at, n, run int) error {
 	for n > 0 {
 		k := min(n, records.RowGroup-c.n)
-		c.copyRows(g, at, k)
-		c.fill(c.month, k, c.in.Month)
-		c.fill(c.load, k, c.in.LoadNo)
+		c.push(g, at, k)
 		c.tally(g, at, k, c.in.Runs[run].Species)
 		c.book(run, Entered{New: int64(k)})
-		c.Writer.n += k
 		if at, n = at+k, n-k; c.n == records.RowGroup {
 			if err := c.flush(); err != nil {
 				return err

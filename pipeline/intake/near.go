@@ -16,7 +16,7 @@ import (
 // mostPicked bounds the rows that are kept so for a file, mostPickedOf those of
 // one row group.
 const (
-	mostPicked   = 2 * records.RowGroup
+	mostPicked   = records.RowGroup
 	mostPickedOf = records.RowGroup / 2
 )
 
@@ -158,7 +158,8 @@ func (c *column) copyFrom(from *column, at, i, n int) {
 	}
 }
 
-// reads counts how often row groups will be read into memory for rows in order.
+// reads counts how often row groups will be read into memory for rows in order,
+// with a fifth of the memory left out, since what is used again is not all used.
 func (w *Writer) reads(rows []location) (reads int) {
 	var held []groupNo
 	total := int64(0)
@@ -173,7 +174,7 @@ func (w *Writer) reads(rows []location) (reads int) {
 		k := slices.Index(held, g)
 		if k < 0 {
 			reads++
-			for total += g.rows(); len(held) > 0 && total > rowsHeld; held = held[:len(held)-1] {
+			for total += g.rows(); len(held) > 0 && total > int64(w.most)*4/5; held = held[:len(held)-1] {
 				total -= held[len(held)-1].rows()
 			}
 			held = append(held, g)

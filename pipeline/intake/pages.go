@@ -36,8 +36,10 @@ func (f *partFile) pageOf(c *column, n int) pagefile.Page {
 	if f.stored {
 		page.Stats = &metadata.EncodedStatistics{Signed: true}
 		page.Stats.SetNullCount(int64(nulls))
-		if low, high := c.limits(n); nulls < n && low != nil {
-			page.Stats.SetMin(low).SetMax(high)
+		if nulls < n {
+			if low, high := c.limits(n); low != nil {
+				page.Stats.SetMin(low).SetMax(high)
+			}
 		}
 	}
 	return page

@@ -83,7 +83,8 @@ func tuples(t testing.TB, rec arrow.RecordBatch) []tuple {
 }
 
 // TestPagesReadBack writes columns of every kind, with nulls from none to all
-// and with few or many different values, and reads them with the library.
+// and with few or many different values, as staged and as stored files, and
+// reads them with the library; staged ones also with our own reader.
 func TestPagesReadBack(t *testing.T) {
 	table := records.Table{Name: "t"}
 	for _, k := range []records.Kind{records.UUID, records.Text, records.Time, records.Date, records.Int16, records.Int32, records.Int64, records.Float, records.Boolean} {
@@ -102,20 +103,78 @@ func TestPagesReadBack(t *testing.T) {
 		for c := range columns {
 			columns[c] = randomColumn(r, table.Columns[c], n, kinds, nulls, want)
 		}
-		f := partFile{table: table, path: filepath.Join(t.TempDir(), "x.parquet")}
-		for range 2 { // two row groups: scratch memory is used again
-			if err := f.write(columns, n); err != nil {
+		for _, stored := range []bool{false, true} {
+			f := partFile{table: table, path: filepath.Join(t.TempDir(), "x.parquet"), stored: stored}
+			for range 2 { // two row groups: scratch memory is used again
+				if err := f.write(columns, n); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if err := f.close(); err != nil {
 				t.Fatal(err)
 			}
-		}
-		if err := f.close(); err != nil {
-			t.Fatal(err)
-		}
-		got := readParts(t, f.paths(), "")
-		if d := cmp.Diff(append(slices.Clone(want), want...), got); d != "" {
-			t.Fatalf("seed %d, %d rows, %d different, %v null (-want +got):\n%s", seed, n, kinds, nulls, d[:min(len(d), 2000)])
+			got := readParts(t, f.paths(), "")
+			if d := cmp.Diff(append(slices.Clone(want), want...), got); d != "" {
+				t.Fatalf("seed %d, %d rows, %d different, %v null, stored %v (-want +got):\n%s", seed, n, kinds, nulls, stored, d[:min(len(d), 2000)])
+			}
+			if !stored {
+				unpackedEqual(t, f.path, columns, n)
+			}
 		}
 	}
+}
+
+// unpackedEqual reads both row groups of a staged part into the same memory and
+// compares them with what was written.
+func unpackedEqual(t *testing.T, path string, columns []column, n int) {
+	t.Helper()
+	rd, err := file.OpenParquetFile(path, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rd.Close()
+	got := make([]unpacked, len(columns))
+	for i := range got {
+		got[i].Column = columns[i].Column
+	}
+	for g := range 2 {
+		if m, err := readGroup(rd, g, got); m != n || err != nil {
+			t.Fatalf("row group %d: %d rows, %v; want %d", g, m, err, n)
+		}
+		for i := range got {
+			var words []string
+			if columns[i].Kind == records.Text {
+				words, _ = columns[i].words.list()
+			}
+			for j := range n {
+				if w, have := cellOf(&columns[i], j, words), cellOf(&got[i].column, j, got[i].dict); w != have {
+					t.Fatalf("%s, row %d of row group %d: %q, want %q", columns[i].Name, j, g, have, w)
+				}
+			}
+		}
+	}
+}
+
+// cellOf shows a value; dict are the words of a text column.
+func cellOf(c *column, j int, dict []string) string {
+	if c.absent || c.valid[j] == 0 {
+		return "null"
+	}
+	switch c.Kind {
+	case records.UUID:
+		return hex.EncodeToString(c.uuid[16*j : 16*j+16])
+	case records.Text:
+		return dict[c.i32[j]]
+	case records.Time, records.Int64:
+		return fmt.Sprint(c.i64[j])
+	case records.Date, records.Int32:
+		return fmt.Sprint(c.i32[j])
+	case records.Int16:
+		return fmt.Sprint(c.i16[j])
+	case records.Float:
+		return fmt.Sprint(c.f64[j])
+	}
+	return fmt.Sprint(c.b8[j])
 }
 
 func randomColumn(r *rand.Rand, rc records.Column, n, kinds int, nulls float64, want []tuple) column {

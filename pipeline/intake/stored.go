@@ -31,21 +31,27 @@ type Writer struct {
 	from    records.Table // staged
 	parts   map[[2]int32]*part
 	recent  *list.List // groups in memory, the latest used first
-	held    int        // their rows
-	spare   *group     // memory of one that is not needed any more
+	spare   []*group   // memory of those that are not needed any more
+	room    int        // the rows for which recent and spare have memory
+	most    int        // the most that room may be
 	out     []column
 	other   []column   // takes turns with out, while its rows are being packed
 	packing chan error // gives the result of packing other, nil where nothing is being packed
 	sources []int      // the staged column of each stored one, -1 for a derived one
 	n       int
-	file    partFile
-	rows    int64
+	pending struct { // rows counted in n that have yet to be copied
+		*group
+		at, n int
+	}
+	fixed map[int]int32 // columns that have one number in all rows of the file
+	file  partFile
+	rows  int64
 }
 
-// rowsHeld is how many rows of staged parts are in memory at a time, in whole row
+// bytesHeld is how much of staged parts is in memory at a time, in whole row
 // groups: an export is read by two workers, and most of a month stands in two
-// exports.
-const rowsHeld = 5 * records.RowGroup
+// exports, so that four row groups of checks are wanted at a time.
+const bytesHeld = 72 << 20
 
 // part is a staged part that is read back.
 type part struct {
@@ -61,6 +67,7 @@ type part struct {
 type group struct {
 	part    *part
 	no, n   int
+	room    int // rows for which there is memory
 	columns []unpacked
 	at      *list.Element
 	// tallies are those of the group's words for findings.
@@ -95,21 +102,36 @@ func NewWriter(record string, parts []Staged) *Writer {
 		w.sources[at] = w.from.Index("contact_kind")
 	}
 	w.out, w.other = newColumns(w.table), newColumns(w.table)
-	for i := range w.out {
-		w.out[i].grow(records.RowGroup)
-		w.other[i].grow(records.RowGroup)
-	}
+	w.most = bytesHeld / width(w.from)
 	for _, p := range parts {
 		w.parts[[2]int32{p.File, p.Part}] = &part{Staged: p}
 	}
 	return w
 }
 
-// begin starts a file.
-func (w *Writer) begin(path string) {
+// width is about how many bytes a row takes in memory.
+func width(t records.Table) (bytes int) {
+	for _, c := range t.Columns {
+		bytes += 1 + map[records.Kind]int{records.UUID: 16, records.Text: 4, records.Int32: 4, records.Date: 4, records.Int16: 2, records.Boolean: 1}[c.Kind]
+		if c.Kind == records.Time || c.Kind == records.Int64 || c.Kind == records.Float {
+			bytes += 8
+		}
+	}
+	return bytes
+}
+
+// begin starts a file of about so many rows.
+func (w *Writer) begin(path string, rows int, month, load int32) {
+	for i := range w.out {
+		w.out[i].grow(min(rows, records.RowGroup))
+		if rows > records.RowGroup { // else nothing is packed while more is gathered
+			w.other[i].grow(records.RowGroup)
+		}
+	}
 	was := &w.file
 	w.file = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids, slots: was.slots}
-	w.n, w.rows = 0, 0
+	w.pending.group, w.pending.n = nil, 0
+	w.n, w.rows, w.fixed = 0, 0, map[int]int32{w.table.Index("episode_month"): month, w.table.Index("load_no"): load}
 	w.forget()
 }
 
@@ -145,14 +167,26 @@ func (w *Writer) flush() error {
 	if w.n == 0 {
 		return nil
 	}
+	w.settle()
+	for c, v := range w.fixed {
+		for j := range w.n {
+			w.out[c].i32[j], w.out[c].valid[j] = v, 1
+		}
+	}
 	if err := w.packed(); err != nil {
+		return err
+	}
+	w.rows += int64(w.n)
+	if w.n < records.RowGroup { // the last rows of the file
+		err := w.file.write(w.out, w.n)
+		w.n = 0
+		w.forget()
 		return err
 	}
 	w.out, w.other = w.other, w.out
 	done, columns, n := make(chan error, 1), w.other, w.n
 	w.packing = done
 	go func() { done <- w.file.write(columns, n) }()
-	w.rows += int64(w.n)
 	w.n = 0
 	w.forget()
 	return nil
@@ -276,16 +310,11 @@ func (w *Writer) newGroup() *group {
 // hold reads a row group into memory, in place of those that were used least
 // recently.
 func (w *Writer) hold(p *part, no int) (*group, error) {
+	w.settle()
 	rows := int(p.starts[no+1] - p.starts[no])
-	for w.recent.Len() > 0 && w.held+rows > rowsHeld {
-		w.drop(w.recent.Back().Value.(*group))
-		if err := w.shut(p); err != nil {
-			return nil, err
-		}
-	}
-	g := w.newGroup()
-	if w.spare != nil && 2*rows >= w.spare.n {
-		g, w.spare = w.spare, nil
+	g := w.memory(rows)
+	if err := w.shut(p); err != nil {
+		return nil, err
 	}
 	n, err := readGroup(p.rd, no, g.columns)
 	if err != nil {
@@ -294,38 +323,74 @@ func (w *Writer) hold(p *part, no int) (*group, error) {
 	g.part, g.no, g.n, g.tallies, g.tallied = p, no, n, nil, nil
 	g.at = w.recent.PushFront(g)
 	p.held[no] = g
-	w.held += n
 	return g, nil
+}
+
+// memory returns memory for a row group: some that was used before, or new, for
+// which older row groups make room.
+func (w *Writer) memory(rows int) *group {
+	for {
+		at := slices.IndexFunc(w.spare, func(g *group) bool { return g.room >= rows && g.room <= rows+rows/4 })
+		switch {
+		case at >= 0:
+			g := w.spare[at]
+			w.spare = slices.Delete(w.spare, at, at+1)
+			return g
+		case w.room+rows <= w.most, len(w.spare) == 0 && w.recent.Len() == 0:
+			g := w.newGroup()
+			g.room = rows
+			w.room += rows
+			return g
+		case len(w.spare) > 0:
+			w.room -= w.spare[0].room
+			w.spare = slices.Delete(w.spare, 0, 1)
+		default:
+			w.drop(w.recent.Back().Value.(*group))
+		}
+	}
 }
 
 // drop takes a row group out of memory.
 func (w *Writer) drop(g *group) {
 	w.recent.Remove(g.at)
-	w.held -= g.n
 	g.part.held[g.no] = nil
-	if w.spare == nil || w.spare.n < g.n {
-		w.spare = g
-	}
+	w.spare = append(w.spare, g)
 }
 
-// copyRows appends n rows of a group from row i on; there is room for them.
-func (w *Writer) copyRows(g *group, i, n int) {
+// push appends n rows of a group from row i on; there is room for them. Rows
+// that follow each other in the group as they do here are copied at once.
+func (w *Writer) push(g *group, i, n int) {
+	if p := &w.pending; p.group == g && p.at+p.n == i {
+		p.n += n
+	} else {
+		w.settle()
+		p.group, p.at, p.n = g, i, n
+	}
+	w.n += n
+}
+
+// settle copies the rows that are pending.
+func (w *Writer) settle() {
+	g, i, n, to := w.pending.group, w.pending.at, w.pending.n, w.n-w.pending.n
+	w.pending.group, w.pending.n = nil, 0
+	if n == 0 {
+		return
+	}
 	for c := range w.out {
 		s := w.sources[c]
 		if s < 0 {
 			continue
 		}
-		from, to := &g.columns[s], &w.out[c]
-		if from.absent {
-			clear(to.valid[w.n : w.n+n])
-			continue
+		from, out := &g.columns[s], &w.out[c]
+		switch {
+		case from.absent:
+			clear(out.valid[to : to+n])
+		case out.Kind == records.Text:
+			copy(out.valid[to:to+n], from.valid[i:])
+			from.words(out, to, i, n)
+		default:
+			out.copyFrom(&from.column, to, i, n)
 		}
-		if to.Kind == records.Text {
-			copy(to.valid[w.n:w.n+n], from.valid[i:])
-			from.words(to, w.n, i, n)
-			continue
-		}
-		to.copyFrom(&from.column, w.n, i, n)
 	}
 }
 
@@ -340,14 +405,6 @@ func (u *unpacked) words(to *column, at, i, n int) {
 			u.to[word] = to.words.addString(u.dict[word])
 		}
 		to.i32[at+k] = u.to[word]
-	}
-}
-
-// fill sets a whole number in n rows of a stored column.
-func (w *Writer) fill(column, n int, v int32) {
-	c := &w.out[column]
-	for j := w.n; j < w.n+n; j++ {
-		c.i32[j], c.valid[j] = v, 1
 	}
 }
 

@@ -107,32 +107,30 @@ func (k Kind) Arrow() arrow.DataType { return arrowTypes[k] }
 // reads in parallel units of.
 const RowGroup = 122_880
 
-// WriterProperties returns how the table is written as Parquet: zstd at its
-// fastest level; a dictionary for text and for numbers that repeat; no
-// dictionary and no compression for values that look random (pseudonyms, row
-// hashes), on which both only cost time.
+// WriterProperties returns how the staged table is written as Parquet: a
+// dictionary for text and for numbers that repeat, and no compression, which
+// would take a quarter off files that are read once and then deleted, for a
+// twelfth of the time of reading an export.
 //
 // Staged files carry no statistics: they are read once, from end to end.
 func (t Table) WriterProperties(mem memory.Allocator) *parquet.WriterProperties {
-	return t.properties(mem, 1)
+	return t.properties(mem, func(Column) bool { return false })
 }
 
 // StoredProperties returns how a table that stays is written: as a staged one,
-// packed as closely as costs little.
+// with zstd for all but what looks random (pseudonyms, row hashes), on which it
+// only costs time. The names of calls repeat in checks.
 func (t Table) StoredProperties(mem memory.Allocator) *parquet.WriterProperties {
-	return t.properties(mem, storedLevel)
+	return t.properties(mem, func(c Column) bool {
+		return c.Kind != UUID && c.Name != RowHash || c.Name == "call" && t.Name == Checks.Name
+	})
 }
 
-// storedLevel is the level of zstd in stored files.
-const storedLevel = 3
-
-// The names of calls pack in checks, where they stand in runs, and nowhere else.
-func (t Table) properties(mem memory.Allocator, level int) *parquet.WriterProperties {
+func (t Table) properties(mem memory.Allocator, pack func(Column) bool) *parquet.WriterProperties {
 	props := []parquet.WriterProperty{
 		parquet.WithAllocator(mem),
 		parquet.WithVersion(parquet.V2_LATEST),
-		parquet.WithCompression(compress.Codecs.Zstd),
-		parquet.WithCompressionLevel(level),
+		parquet.WithCompression(compress.Codecs.Uncompressed),
 		parquet.WithDictionaryDefault(false),
 		parquet.WithStats(false),
 		parquet.WithMaxRowGroupLength(RowGroup),
@@ -141,13 +139,13 @@ func (t Table) properties(mem memory.Allocator, level int) *parquet.WriterProper
 		parquet.WithCreatedBy("hindcheck"),
 	}
 	for _, c := range t.Columns {
+		if pack(c) {
+			props = append(props, parquet.WithCompressionFor(c.Name, compress.Codecs.Zstd), parquet.WithCompressionLevelFor(c.Name, 3))
+		}
 		switch {
 		case c.Kind == Text:
 			props = append(props, parquet.WithDictionaryFor(c.Name, true))
-		case level == storedLevel && c.Name == "call" && t.Name == Checks.Name:
-		case c.Kind == UUID, c.Name == RowHash:
-			props = append(props, parquet.WithCompressionFor(c.Name, compress.Codecs.Uncompressed))
-		case c.Kind == Time, c.Kind == Int64:
+		case c.Kind == Time, c.Kind == Int64 && c.Name != RowHash:
 			props = append(props, parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaBinaryPacked))
 		}
 	}

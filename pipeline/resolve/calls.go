@@ -87,19 +87,17 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	w := r.writer(callsTable)
-	defer w.Close()
+	joins := func(m int) bool {
+		return len(r.tx.Paths(store.Current, "calls", m)) > 0 || slices.Contains(moves, m)
+	}
+	rest, err := r.copyCallMonths(ctx, months, joins)
+	if err != nil {
+		return err
+	}
 	for _, m := range months {
 		r.touched[m] = true
-		// Joined with stored rows, known words would become strings again.
-		joined := len(r.tx.Paths(store.Current, "calls", m)) > 0 || slices.Contains(moves, m)
-		if !joined && r.direct(callsTable) {
-			if ok, err := r.copyCalls(ctx, w, m); err != nil {
-				return err
-			} else if ok {
-				continue
-			}
-		}
+	}
+	for _, m := range rest {
 		staged, err := r.stagedOf(ctx, callsTable, fmt.Sprintf("SELECT DISTINCT src_file FROM placed WHERE fresh AND month = %d", m))
 		if err != nil {
 			return err
@@ -108,7 +106,8 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 				%[2]d::INTEGER AS load_no
 			FROM (%[3]s) s JOIN (SELECT src_file, src_row, kind, episode, month FROM placed WHERE fresh AND month = %[1]d) p
 				ON s.src_file = p.src_file AND s.src_row = p.src_row`, m, r.tx.No, staged)
-		if joined {
+		// Joined with stored rows, known words would become strings again.
+		if joins(m) {
 			query += fmt.Sprintf(`
 			UNION ALL BY NAME
 			SELECT c.* REPLACE (greatest(c.exported_at, t.now_at) AS exported_at)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -30,7 +31,21 @@ func (r *Resolver) direct(t table) bool {
 		!slices.ContainsFunc(r.parts[t.name], func(p Part) bool { return !p.Packed })
 }
 
-// writer makes a writer of a table from all its parts.
+// copying calls f with a writer of a table from all its parts. While it copies,
+// garbage is collected early and given back at the end: what the collector lets
+// grow by default would come on top of what DuckDB may take.
+func (r *Resolver) copying(t table, f func(w *intake.Writer) error) error {
+	percent := debug.SetGCPercent(copyingGC)
+	w := r.writer(t)
+	err := errors.Join(f(w), w.Close())
+	debug.SetGCPercent(percent)
+	debug.FreeOSMemory()
+	return err
+}
+
+// copyingGC is by how many parts in a hundred the memory may grow between collections.
+const copyingGC = 25
+
 func (r *Resolver) writer(t table) *intake.Writer {
 	var parts []intake.Staged
 	for _, p := range r.parts[t.name] {
@@ -51,6 +66,29 @@ func (r *Resolver) copied(tab string, month int, path string, rows int64) {
 
 func (r *Resolver) copyPath(tab string, month int) string {
 	return filepath.Join(r.tx.Staging(), fmt.Sprintf("%s-%s-%d.parquet", store.Current, tab, month))
+}
+
+// copyCallMonths writes the months that take no stored calls and returns the
+// others, which joins tells.
+func (r *Resolver) copyCallMonths(ctx context.Context, months []int, joins func(int) bool) (rest []int, err error) {
+	if !r.direct(callsTable) {
+		return months, nil
+	}
+	err = r.copying(callsTable, func(w *intake.Writer) error {
+		for _, m := range months {
+			ok := !joins(m)
+			if ok {
+				if ok, err = r.copyCalls(ctx, w, m); err != nil {
+					return fmt.Errorf("month %d: %w", m, err)
+				}
+			}
+			if !ok {
+				rest = append(rest, m)
+			}
+		}
+		return nil
+	})
+	return rest, err
 }
 
 // copyCalls writes a month of new calls; ok is false where that is for the plain way.
@@ -128,24 +166,23 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 	if err != nil {
 		return nil, err
 	}
-	w := r.writer(checksTable)
-	defer func() { err = errors.Join(err, w.Close()) }()
 	usual := newTallies(r.set.Dictionary.UsualRanges())
-	for _, m := range months {
-		if len(r.tx.Paths(store.Current, "checks", m)) > 0 || slices.Contains(shifted, m) || len(r.present("calls", m)) != 1 {
-			rest = append(rest, m)
-			continue
+	err = r.copying(checksTable, func(w *intake.Writer) error {
+		for _, m := range months {
+			ok := len(r.tx.Paths(store.Current, "checks", m)) == 0 && !slices.Contains(shifted, m) && len(r.present("calls", m)) == 1
+			if ok {
+				if ok, err = r.copyChecks(ctx, w, m, refused, usual); err != nil {
+					return fmt.Errorf("month %d: %w", m, err)
+				}
+			}
+			if !ok {
+				rest = append(rest, m)
+			}
 		}
-		ok, err := r.copyChecks(ctx, w, m, refused, usual)
-		if err != nil {
-			return nil, fmt.Errorf("month %d: %w", m, err)
-		}
-		if !ok {
-			rest = append(rest, m)
-		}
-	}
+		return nil
+	})
 	r.res.Unusual = usual.addTo(r.res.Unusual)
-	return rest, nil
+	return rest, err
 }
 
 // copyChecks writes a month of checks, the calls in the order of their file.

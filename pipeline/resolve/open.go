@@ -230,7 +230,7 @@ func (r *Resolver) openFiles(ctx context.Context) error {
 
 // smallBytes is the size of staged files up to which they are read once into
 // memory: a monthly load then opens each file once instead of in every query.
-const smallBytes = 12 << 20
+const smallBytes = 16 << 20
 
 func small(paths []string) bool {
 	total := int64(0)
