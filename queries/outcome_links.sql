@@ -12,10 +12,14 @@
 -- column: scored, outcomes with a match score
 -- column: doubtful, of these, with one below the limit
 -- row: one row per practice, source and month
-SELECT coalesce(practice, '') AS practice, source, (year(seen_at) * 100 + month(seen_at))::INTEGER AS month, count(*) AS n,
+WITH o AS (
+  -- Years and months of a time with a zone go through the calendar library.
+  SELECT *, make_timestamp(epoch_us(seen_at)) AS seen FROM outcomes
+)
+SELECT coalesce(practice, '') AS practice, source, (year(seen) * 100 + month(seen))::INTEGER AS month, count(*) AS n,
   count(*) FILTER (episode IS NOT NULL AND "call" IS NOT NULL) AS by_call, count(*) FILTER (episode IS NOT NULL AND "call" IS NULL) AS by_animal,
   count(match_score) AS scored, count(*) FILTER (match_score < $doubtful::DOUBLE) AS doubtful
-FROM outcomes
-WHERE (year(seen_at) * 100 + month(seen_at)) BETWEEN $from_month AND $to_month
+FROM o
+WHERE (year(seen) * 100 + month(seen)) BETWEEN $from_month AND $to_month
 GROUP BY ALL
 ORDER BY ALL

@@ -21,11 +21,11 @@ WITH hurt AS (
     list(k.finding ORDER BY k.asked_at, k.seq, k.finding) FILTER (k.handling IN ('held', 'wrapped', 'refused')) AS touched,
     list(k.finding ORDER BY k.asked_at, k.seq, k.finding) FILTER (k.handling = 'refused' OR k.reason IN ('resisted', 'unsafe')) AS resisted
   FROM checks k JOIN hurt h USING (call)
-  WHERE k.observer IS DISTINCT FROM 'vet'
+  WHERE k.episode_month BETWEEN $from_month AND $to_month AND k.observer IS DISTINCT FROM 'vet'
   GROUP BY k.call
 )
-SELECT h.episode_month AS month, h.call::VARCHAR AS call, h.started_at::TIMESTAMP AS started_at, coalesce(h.advisor::VARCHAR, '') AS advisor, coalesce(c.species, '') AS species,
+SELECT h.episode_month AS month, h.call::VARCHAR AS call, h.started_at::TIMESTAMP AS started_at, coalesce(h.advisor::VARCHAR, '') AS advisor, coalesce(o.species, '') AS species,
   h.person_hurt, CASE t.hold WHEN 4 THEN 'refused' WHEN 3 THEN 'wrapped' WHEN 2 THEN 'held' WHEN 1 THEN 'free' ELSE '' END AS handling,
   coalesce(t.touched, [])::VARCHAR[] AS touched, coalesce(t.resisted, [])::VARCHAR[] AS resisted
-FROM hurt h LEFT JOIN tried t USING (call) LEFT JOIN cases c ON c.episode = h.episode
+FROM hurt h LEFT JOIN tried t USING (call) LEFT JOIN (SELECT call, species FROM calls WHERE episode_month BETWEEN $from_month AND $to_month) o ON o.call = h.episode
 ORDER BY h.started_at, h.call

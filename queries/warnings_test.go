@@ -67,6 +67,9 @@ func TestAttendance(t *testing.T) {
 
 func TestPersonHurtCalls(t *testing.T) {
 	d, db := line(t)
+	// The species is that of the call that opened the episode.
+	queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(8), "episode": queriestest.ID(8), "contact_type": "clinical", "episode_month": 202606,
+		"started_at": day(6, 8), "person_hurt": "none", "species": "dog"})
 	queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(108), "episode": queriestest.ID(8), "contact_type": "clinical", "episode_month": 202606,
 		"started_at": day(6, 8), "person_hurt": "bitten", "advisor": queriestest.ID(601)})
 	queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(109), "episode": queriestest.ID(9), "contact_type": "clinical", "episode_month": 202606,
