@@ -63,8 +63,14 @@ func (d *DB) holdCases(ctx context.Context) error {
 	if err := d.db.QueryRowContext(ctx, "SELECT count(*) FROM duckdb_views() WHERE view_name = 'cases'").Scan(&files); err != nil || files == 0 {
 		return err
 	}
-	if err := d.db.QueryRowContext(ctx, "SELECT count(*) FROM cases").Scan(&n); err != nil || n > inMemory {
+	if err := d.db.QueryRowContext(ctx, "SELECT count(*) FROM cases").Scan(&n); err != nil {
 		return err
+	}
+	if n > inMemory {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.long = true
+		return nil
 	}
 	_, err := d.db.ExecContext(ctx, "CREATE TABLE IF NOT EXISTS cases_held AS SELECT * FROM cases; CREATE OR REPLACE VIEW cases AS SELECT * FROM cases_held")
 	return err

@@ -3,6 +3,7 @@ package queries
 // Questions about what single flags and answers did.
 
 import (
+	"cmp"
 	"context"
 )
 
@@ -46,7 +47,11 @@ type CheckSecondsRow struct {
 // CheckSeconds answers: How long did each check take on the telephone? A check lasts until the
 // next question of the first contact, the last one until the call ended. One row per finding.
 func (d *DB) CheckSeconds(ctx context.Context, s Scope) ([]CheckSecondsRow, error) {
-	return ask(ctx, d, "check_seconds", names{}, s.args(), func(r *CheckSecondsRow) []any {
-		return []any{&r.Finding, &r.Asked, &r.Timed, &r.Seconds}
+	return byMonth(ctx, d, s, func(s Scope) ([]CheckSecondsRow, error) {
+		return ask(ctx, d, "check_seconds", names{}, s.args(), func(r *CheckSecondsRow) []any {
+			return []any{&r.Finding, &r.Asked, &r.Timed, &r.Seconds}
+		})
+	}, func(a, b CheckSecondsRow) int { return cmp.Compare(a.Finding, b.Finding) }, func(into *CheckSecondsRow, row CheckSecondsRow) {
+		into.Asked, into.Timed, into.Seconds = into.Asked+row.Asked, into.Timed+row.Timed, into.Seconds+row.Seconds
 	})
 }

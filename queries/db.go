@@ -126,6 +126,8 @@ type DB struct {
 	// kept are the tables of episodes that are alike; keeping serialises Keep.
 	kept    []kept
 	keeping sync.Mutex
+	// long is whether the line has more episodes than Keep reads into memory.
+	long bool
 }
 
 // New takes a database that already has tables or views named calls, checks,

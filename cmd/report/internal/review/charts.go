@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"hindcheck/metrics"
@@ -104,8 +105,10 @@ func (b *builder) fillCharts(r *Review, rows []queries.ProcessByMonthRow) error 
 		return err
 	}
 	for _, x := range rareCharts {
-		c, d := b.betweenChart(misses, x.kind)
-		c.Title = x.title
+		c, d := b.betweenChart(latest(misses, x.kind), x.kind)
+		if c.Title = x.title; len(d.values) == mostGaps {
+			c.Title += fmt.Sprintf(", the latest %d", mostGaps)
+		}
 		if err := b.finish(&c, d, r.Events); err != nil {
 			return fmt.Errorf("chart %s: %w", c.Name, err)
 		}
@@ -117,6 +120,16 @@ func (b *builder) fillCharts(r *Review, rows []queries.ProcessByMonthRow) error 
 // leastGaps are needed for limits of days between events: of two or three they
 // span everything.
 const leastGaps = 8
+
+// mostGaps bounds charts of days between events: where there are more of them
+// within the trend, the events are not rare, and older gaps are left out.
+const mostGaps = 500
+
+// latest keeps the last events of a kind that make mostGaps gaps.
+func latest(rows []queries.RareMissesRow, kind string) []queries.RareMissesRow {
+	of := slices.DeleteFunc(slices.Clone(rows), func(x queries.RareMissesRow) bool { return x.Kind != kind })
+	return of[max(0, len(of)-mostGaps-1):]
+}
 
 var rareCharts = []struct{ kind, title string }{
 	{"emergency", "Days between known emergencies that were first advised less"},

@@ -1,0 +1,4 @@
+package queries
+
+// SetLong has questions asked a month at a time, as on a long line.
+func (d *DB) SetLong(long bool) { d.long = long }

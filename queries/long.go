@@ -1,0 +1,50 @@
+package queries
+
+import (
+	"cmp"
+	"context"
+	"slices"
+)
+
+// byMonth asks a question that joins every check with its call one month at a
+// time where the line is long: all tables lie in the month of the episode, and
+// a join or window over a year of a long line would fill memory and then a disk.
+// same compares the rows that are one, in the order of the question, and add
+// sums two of them.
+func byMonth[T any](ctx context.Context, d *DB, s Scope, ask func(Scope) ([]T, error), same func(a, b T) int, add func(into *T, row T)) ([]T, error) {
+	if !d.isLong() {
+		return ask(s)
+	}
+	all := []T{}
+	for month := s.From; month <= s.To; month = AddMonths(month, 1) {
+		one := s
+		one.From, one.To = month, month
+		rows, err := ask(one)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, rows...)
+	}
+	slices.SortStableFunc(all, same)
+	out := all[:0]
+	for _, row := range all {
+		if n := len(out); n > 0 && same(out[n-1], row) == 0 {
+			add(&out[n-1], row)
+		} else {
+			out = append(out, row)
+		}
+	}
+	return out, nil
+}
+
+// isLong says whether the line has more episodes than are read into memory.
+func (d *DB) isLong() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.long
+}
+
+func sameHandling(a, b CheckHandlingRow) int {
+	return cmp.Or(cmp.Compare(a.Finding, b.Finding), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Handling, b.Handling),
+		cmp.Compare(a.State, b.State), cmp.Compare(a.Reason, b.Reason))
+}
