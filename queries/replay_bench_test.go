@@ -32,8 +32,10 @@ const (
 	// replayCalls is the size of BenchmarkReplay; HINDCHECK_BENCH_CALLS sets another,
 	// and HINDCHECK_BENCH_DIR a folder that keeps the files for the next run.
 	replayCalls = 6_000
-	// inventedCalls of the demonstration line are multiplied to that size.
-	inventedCalls = 48_000
+	// inventedCalls of the demonstration line are multiplied to that size. Copies
+	// repeat which flags fired together: of few calls they would make grouping by
+	// flags cheaper than it is on a line of that size.
+	inventedCalls = 1_000_000
 )
 
 // BenchmarkReplay measures what a replay asks of DuckDB beside a scan that sums
@@ -207,7 +209,7 @@ func replayStore(b *testing.B, calls int) (stored *rules.Program, db *queries.DB
 	if dir == "" {
 		dir = b.TempDir()
 	}
-	dir = filepath.Join(dir, fmt.Sprintf("cases-%d", calls))
+	dir = filepath.Join(dir, fmt.Sprintf("cases-%d-of-%d", calls, inventedCalls))
 	if _, err := os.Stat(filepath.Join(dir, "manifest.json")); err != nil {
 		line := loadLine(b, min(calls, inventedCalls))
 		if err := queriestest.Multiply(ctx, line, dir, max(1, calls/inventedCalls), store.Cases); err != nil {

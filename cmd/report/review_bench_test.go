@@ -29,8 +29,10 @@ const (
 	// reviewCalls is the size of BenchmarkReview; HINDCHECK_BENCH_CALLS sets another,
 	// and HINDCHECK_BENCH_DIR a folder that keeps the store for the next run.
 	reviewCalls = 24_000
-	// inventedCalls of the demonstration line are multiplied to that size.
-	inventedCalls = 48_000
+	// inventedCalls of the demonstration line are multiplied to that size. Copies
+	// repeat which flags fired together: of few calls they would make grouping by
+	// flags cheaper than it is on a line of that size.
+	inventedCalls = 1_000_000
 	// benchThreads of both sides.
 	benchThreads = 2
 )
@@ -193,7 +195,7 @@ func reviewStore(b *testing.B, calls int) string {
 	if dir == "" {
 		dir = b.TempDir()
 	}
-	to := filepath.Join(dir, fmt.Sprintf("review-mixed-%d", calls))
+	to := filepath.Join(dir, fmt.Sprintf("review-%d-of-%d", calls, inventedCalls))
 	if _, err := os.Stat(filepath.Join(to, "manifest.json")); err == nil {
 		return to
 	}
