@@ -81,7 +81,7 @@ needs to name only those that changed, and then all cases are derived anew.`,
 
 // readingSettings are the settings of commands that read exports into a store.
 var readingSettings = []string{"config", "store", "sources", "rules", "dictionary", "definition", "strata", "privacy", "key-file",
-	"episode-hours", "link-hours", "threads", "format", "out", "quiet"}
+	"episode-hours", "link-hours", "threads", "format", "out"}
 
 func writeLoaded(s command.Streams, set settings.Settings, sum *pipeline.Summary) error {
 	return write(s, set, output{value: sum,

@@ -48,7 +48,7 @@ animals. Running it again replaces the folder.`,
 			return runDemo(cmd, s, open, set, opt)
 		},
 	}
-	settings.AddFlags(cmd.Flags(), "config", "threads", "quiet")
+	settings.AddFlags(cmd.Flags(), "config", "threads")
 	cmd.Flags().StringVar(&opt.Dir, "dir", "hindcheck-demo", "`FOLDER` to write to; it is replaced if this command made it")
 	cmd.Flags().Uint64Var(&opt.Seed, "seed", 1, "the line to invent; the same `NUMBER` gives the same line")
 	cmd.Flags().IntVar(&opt.Calls, "calls", 24000, "about how many calls to invent")

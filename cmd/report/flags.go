@@ -74,7 +74,7 @@ func runFlags(cmd *cobra.Command, s command.Streams, open opener, opt flagsOptio
 	if err != nil {
 		return blame(fmt.Errorf("flags: %w", err))
 	}
-	sayMissing(s.Err, db)
+	sayMissing(s.Remarks(opt.set.Quiet), db)
 	return command.WriteResult(s.Out, opt.set.Out, func(w io.Writer) error { return write(w, result) })
 }
 

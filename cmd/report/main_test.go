@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+
 	"hindcheck/cmd/internal/command"
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/queries"
@@ -160,5 +162,25 @@ func TestVersionAndHelp(t *testing.T) {
 		if status, out, _ := report(t, nil, c.Name(), "--help"); status != 0 || !strings.Contains(out, "Examples:") {
 			t.Errorf("report %s --help: status %d", c.Name(), status)
 		}
+	}
+}
+
+// Every command that takes settings takes --quiet.
+func TestEveryCommandTakesQuiet(t *testing.T) {
+	var look func(c *cobra.Command)
+	seen := 0
+	look = func(c *cobra.Command) {
+		if c.Flags().Lookup("config") != nil {
+			if seen++; c.Flags().Lookup("quiet") == nil {
+				t.Errorf("%s has no --quiet", c.CommandPath())
+			}
+		}
+		for _, sub := range c.Commands() {
+			look(sub)
+		}
+	}
+	look(newRoot(command.Streams{}, nil))
+	if seen < 10 {
+		t.Errorf("looked at %d commands only", seen)
 	}
 }

@@ -104,7 +104,7 @@ func runMonthly(ctx context.Context, s command.Streams, open opener, set setting
 	if err != nil {
 		return fmt.Errorf("monthly: %w", err)
 	}
-	sayMissing(s.Err, db)
+	sayMissing(s.Remarks(set.Quiet), db)
 	if err := files.follow(r, meeting); err != nil {
 		return fmt.Errorf("monthly: %w", err)
 	}

@@ -49,7 +49,7 @@ local law decides, not this program.`,
 			return runPublish(cmd, s, open, set, publish.Options{Dir: args[0], Config: cfg, Seed: seed, Previous: previous})
 		},
 	}
-	settings.AddFlags(cmd.Flags(), append(reading, "quiet")...)
+	settings.AddFlags(cmd.Flags(), reading...)
 	cmd.Flags().StringVar(&privacy, "privacy", "", "privacy `FILE` (YAML); empty uses the built-in one for open data")
 	cmd.Flags().StringVar(&previous, "previous", "", "`FOLDER` of an earlier release that others hold: how far the two can be joined is measured, and too close a release refused; one in the target folder is taken by itself")
 	cmd.Flags().StringVar(&seed, "seed", "", "make the same keys again from this `TEXT`, for tests only: whoever knows it can undo the keys")
@@ -79,7 +79,7 @@ func runPublish(cmd *cobra.Command, s command.Streams, open opener, set settings
 		fmt.Fprintln(s.Err, "report: the keys were made from --seed: whoever knows it can undo them, so do not give this release away")
 	}
 	if opt.Config.Release.LicenceName == "" {
-		fmt.Fprintln(s.Err, "report: the privacy file names no licence, so nobody may reuse the release; add one under release: licence:")
+		fmt.Fprintln(s.Remarks(set.Quiet), "report: the privacy file names no licence, so nobody may reuse the release; add one under release: licence:")
 	}
 	return publish.Summary(s.Out, r)
 }

@@ -130,11 +130,11 @@ func runThresholds(cmd *cobra.Command, s command.Streams, open opener, opt thres
 	if err != nil {
 		return err
 	}
-	return writeProposal(s, opt.write, p.Text, fmt.Sprintf("%s: %s became %s", strings.Join(p.Flags, ", "), p.From, p.To))
+	return writeProposal(s.Remarks(opt.set.Quiet), opt.write, p.Text, fmt.Sprintf("%s: %s became %s", strings.Join(p.Flags, ", "), p.From, p.To))
 }
 
 // writeProposal writes a proposed rules file and says what is left to do.
-func writeProposal(s command.Streams, path string, text []byte, what string) error {
+func writeProposal(remarks io.Writer, path string, text []byte, what string) error {
 	if _, err := os.Stat(path); err == nil {
 		return fmt.Errorf("%w: --write %s: the file is there already; name another", settings.ErrUsage, path)
 	}
@@ -142,7 +142,7 @@ func writeProposal(s command.Streams, path string, text []byte, what string) err
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(s.Err, `wrote %s: %s
+	_, err = fmt.Fprintf(remarks, `wrote %s: %s
 write its owner, reason and status, see that titles and whys still say what the
 flags do, then: report rules check %s; report replay --proposed %s
 `, path, what, path, path)

@@ -119,5 +119,5 @@ func runTune(cmd *cobra.Command, s command.Streams, open opener, opt tuneOptions
 	if err != nil {
 		return err
 	}
-	return writeProposal(s, opt.write, p.Text, strings.Join(p.Flags, ", "))
+	return writeProposal(s.Remarks(opt.set.Quiet), opt.write, p.Text, strings.Join(p.Flags, ", "))
 }

@@ -34,6 +34,15 @@ type Streams struct {
 	Env      []string
 }
 
+// Remarks takes what is said besides results and errors: Err, or nothing where
+// quiet is asked for.
+func (s Streams) Remarks(quiet bool) io.Writer {
+	if quiet {
+		return io.Discard
+	}
+	return s.Err
+}
+
 // Execute runs root with args and returns the exit status. It writes the
 // error, if any, to s.Err as "name: text".
 func Execute(ctx context.Context, root *cobra.Command, args []string, s Streams) int {

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -33,11 +34,11 @@ func usageErr(format string, args ...any) error {
 	return fmt.Errorf("%w: %s", ErrUsage, fmt.Sprintf(format, args...))
 }
 
-// AddFlags adds the named settings to flags, with the table's default and
-// usage. A name that is not in the table, or twice on one command, is a fault
+// AddFlags adds the named settings and quiet, which every command knows, to
+// flags, with the table's default and usage. A name that is not in the table, or twice on one command, is a fault
 // in our code and panics.
 func AddFlags(flags *pflag.FlagSet, names ...string) {
-	for _, name := range names {
+	for _, name := range append(slices.Clone(names), "quiet") {
 		s, ok := lookup(name)
 		if !ok {
 			panic("settings: no setting " + name)

@@ -21,7 +21,7 @@ func load(t *testing.T, file string, env []string, args ...string) (Settings, er
 		}
 	}
 	flags := pflag.NewFlagSet("test", pflag.ContinueOnError)
-	AddFlags(flags, "config", "store", "quiet", "confidence", "window", "as-of")
+	AddFlags(flags, "config", "store", "confidence", "window", "as-of")
 	flags.String("month", "", "a flag of the command's own")
 	if err := flags.Parse(args); err != nil {
 		t.Fatal(err)
