@@ -29,13 +29,17 @@ type episode struct {
 	seconds              int64
 	hasSeconds           bool
 	handled              int8
-	readings             []reading
+	readings             []int64 // packed, with the finding's place above
 
-	// Later contacts.
-	later    int8
-	again    bool
-	contacts []key
+	// Other contacts than the first.
+	later  int8
+	again  bool
+	others []key
 }
+
+// findingShift is where the place of a finding stands in a packed reading that
+// waits for its episode to be complete: above the number of the check.
+const findingShift = 50
 
 // open fills e with the record that opens it.
 func (e *episode) open(c *callRows, r *record) {
@@ -43,7 +47,7 @@ func (e *episode) open(c *callRows, r *record) {
 	*e = episode{id: r.episode, contact: r.contact, hasContact: r.hasContact, startedAt: r.startedAt,
 		site: c.site.at(i), species: c.species.at(i), breed: c.breed.at(i), sex: c.sex.at(i), neutered: c.neutered.at(i),
 		complaint: c.complaint.at(i), zone: r.zone, ruleset: none, hurt: none, safetyNet: -1,
-		readings: e.readings[:0], contacts: e.contacts[:0]}
+		readings: e.readings[:0], others: e.others[:0]}
 	e.animal, e.hasAnimal = c.animal.values[i], c.animal.valid[i]
 	e.owner, e.hasOwner = c.owner.values[i], c.owner.valid[i]
 	e.advisor, e.hasAdvisor = c.advisor.values[i], c.advisor.valid[i]
@@ -55,15 +59,15 @@ const day = 24 * hour
 
 // add takes a record of the episode in, in the order of time.
 func (e *episode) add(r *record, readings []reading, words *vocabulary) {
-	if r.hasContact && !slices.Contains(e.contacts, r.contact) {
-		e.contacts = append(e.contacts, r.contact)
-	}
 	switch {
 	case !r.hasContact || !e.hasContact:
 	case r.contact == e.contact:
 		e.advise(r, words)
 		e.check(readings)
 	default:
+		if !slices.Contains(e.others, r.contact) {
+			e.others = append(e.others, r.contact)
+		}
 		e.later = max(e.later, r.level)
 		e.again = e.again || r.again && r.startedAt-e.startedAt <= day
 	}
@@ -115,8 +119,8 @@ func worseHurt(a, b int32, words *vocabulary) int32 {
 func (e *episode) check(readings []reading) {
 	for _, r := range readings {
 		e.handled = max(e.handled, r.handled)
-		if r.finding != none {
-			e.readings = append(e.readings, r)
+		if r.finding != none && r.packed > 0 {
+			e.readings = append(e.readings, int64(r.finding)<<findingShift|r.packed)
 		}
 	}
 }
@@ -149,7 +153,8 @@ func (m *month) emit(e *episode) error {
 	}
 	clear(m.best)
 	for _, r := range e.readings {
-		m.best[r.finding] = max(m.best[r.finding], r.packed)
+		f := r >> findingShift
+		m.best[f] = max(m.best[f], r&(1<<findingShift-1))
 	}
 	m.judge(e)
 	zone := m.words.word(e.zone)
@@ -182,7 +187,7 @@ func (m *month) emit(e *episode) error {
 	s.recordedLevel.number(int32(e.ruleLevel))
 	s.level.number(int32(e.level))
 	s.later.number(int32(e.later))
-	s.contacts.number(int32(len(e.contacts)))
+	s.contacts.number(int32(1 + len(e.others)))
 	s.again.yes(e.again)
 	s.ruled(&m.result)
 	s.handling.word(m.handling[e.handled])

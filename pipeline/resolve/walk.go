@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"sync"
 
@@ -31,9 +32,14 @@ type walked struct {
 	err    error
 }
 
+// walkMemory is what garbage may fill beside what is in use, in all, while months
+// are walked; only months of a million calls come near it.
+const walkMemory = 300 << 20
+
 // walkCases derives months by walks, as many at a time as there are threads, and
 // returns those whose files are out of step.
 func (r *Resolver) walkCases(ctx context.Context, months []int) (out []int, err error) {
+	defer debug.SetMemoryLimit(debug.SetMemoryLimit(walkMemory))
 	w := &walks{r: r}
 	if w.def, err = r.definitions(ctx); err != nil {
 		return nil, err
