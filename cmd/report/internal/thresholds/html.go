@@ -30,7 +30,8 @@ var page = sync.OnceValues(func() (*template.Template, error) {
 const style = `svg.plane, svg.stacks { width: 100%; height: auto; max-width: 45rem; display: block; }
 div.two { display: grid; grid-template-columns: repeat(auto-fit, minmax(17rem, 1fr)); gap: 1rem; }
 table.choices td:nth-child(2), table.choices td:last-child { min-width: 13rem; } table.choices th:first-child { min-width: 9rem; }
-tr.on th, tr.on td { background: var(--band); }`
+tr.on th, tr.on td { background: var(--band); }
+@media print { td.r { white-space: normal; } table.choices td:nth-child(2), table.choices td:last-child { min-width: 7rem; } table.choices th:first-child { min-width: 6rem; } th.r, td.r { padding-right: 0.5rem; } }`
 
 // HTML writes a result as one page that needs nothing else.
 func HTML(w io.Writer, r *Result) error {
