@@ -19,7 +19,7 @@ ok  	hindcheck/x	26.463s
 `
 
 var xWork = work{name: "x", lines: []line{
-	{work: "first", peer: "other", within: "change=a", ours: "mine-wall-s", theirs: "peer-wall-s", ratio: "mine/peer-wall", unit: "s", goal: 1},
+	{work: "first", peer: "other", within: "change=a", ours: "mine-wall-s", theirs: "peer-wall-s", ratio: "mine/peer-wall", unit: "s", goal: 1, target: 0.8},
 	{work: "second", peer: "other", within: "change=b", ours: "mine-wall-s", theirs: "peer-wall-s", ratio: "none mine/peer-wall", unit: "s", goal: 1},
 	{work: "third", peer: "other", within: "change=b", ratio: "mine/peer-wall", goal: 2, atLeast: true},
 }}
@@ -36,7 +36,7 @@ func table(t *testing.T, rows []row, markdown bool) string {
 func TestGoalsMetAndMissed(t *testing.T) {
 	got := table(t, xWork.rows(output), true)
 	for _, want := range []string{
-		"| first | 2000 calls | 1.5 s | other | 3 s | 0.5 | at most 1 | yes | yes |",
+		"| first | 2000 calls | 1.5 s | other | 3 s | 0.5 | at most 1, target 0.8 | yes | yes |",
 		"| second | 2000 calls | 9 s | other | 3 s | 3 | at most 1 | NO | yes |",
 		"| third | 2000 calls |  | other |  | 3 | at least 2 | yes | yes |",
 	} {

@@ -63,6 +63,9 @@ func (r row) goalText() string {
 	case r.line.ratio == "":
 		return "at most " + withUnit(&r.goal, r.unit)
 	}
+	if r.target != 0 {
+		return "at most " + figure(&r.goal) + ", target " + figure(&r.target)
+	}
 	return "at most " + figure(&r.goal)
 }
 
