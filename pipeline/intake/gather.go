@@ -55,7 +55,7 @@ func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	if err := w.prepare(where); err != nil {
+	if err := w.near(where); err != nil {
 		return 0, err
 	}
 	kind, episode := w.table.Index("contact_kind"), w.table.Index("episode")
@@ -204,7 +204,7 @@ func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) 
 		runs[i] = location{p, r.First, r.Rows}
 		total += int(r.Rows)
 	}
-	if err := w.prepare(runs); err != nil {
+	if err := w.near(runs); err != nil {
 		return nil, err
 	}
 	w.begin(path, total, in.Month, in.LoadNo)

@@ -49,9 +49,9 @@ type Writer struct {
 }
 
 // bytesHeld is how much of staged parts is in memory at a time, in whole row
-// groups: an export is read by two workers, and most of a month stands in two
-// exports, so that four row groups of checks are wanted at a time.
-const bytesHeld = 72 << 20
+// groups: an export is read by two workers, most of a month stands in two exports,
+// and the vets' checks come in some more.
+const bytesHeld = 48 << 20
 
 // part is a staged part that is read back.
 type part struct {
@@ -59,8 +59,7 @@ type part struct {
 	rd     *file.Reader
 	starts []int64 // the first row of each row group, and the number of rows
 	held   []*group
-	few    map[int]*picked // row groups of which a file takes few rows
-	srcRow []int64         // of each row, where rows are looked for by it
+	srcRow []int64 // of each row, where rows are looked for by it
 }
 
 // group is a row group of a part in memory.
@@ -144,11 +143,6 @@ func (w *Writer) forget() {
 	}
 	for e := w.recent.Front(); e != nil; e = e.Next() {
 		e.Value.(*group).forget()
-	}
-	for _, p := range w.parts {
-		for _, few := range p.few {
-			few.forget()
-		}
 	}
 }
 
@@ -284,9 +278,6 @@ func (w *Writer) at(p *part, row int64) (*group, int, error) {
 	if no < 0 || no >= len(p.held) {
 		return nil, 0, fmt.Errorf("read staged rows: %s has no row %d", p.Path, row)
 	}
-	if few := p.few[no]; few != nil {
-		return few.group, few.at(row), nil
-	}
 	g := p.held[no]
 	if g == nil {
 		var err error
@@ -355,6 +346,25 @@ func (w *Writer) drop(g *group) {
 	w.recent.Remove(g.at)
 	g.part.held[g.no] = nil
 	w.spare = append(w.spare, g)
+}
+
+// copyFrom copies n rows of a column of the same kind; words keep their numbers.
+func (c *column) copyFrom(from *column, at, i, n int) {
+	copy(c.valid[at:at+n], from.valid[i:])
+	switch c.Kind {
+	case records.UUID:
+		copy(c.uuid[16*at:16*(at+n)], from.uuid[16*i:])
+	case records.Time, records.Int64:
+		copy(c.i64[at:at+n], from.i64[i:])
+	case records.Text, records.Int32, records.Date:
+		copy(c.i32[at:at+n], from.i32[i:])
+	case records.Int16:
+		copy(c.i16[at:at+n], from.i16[i:])
+	case records.Float:
+		copy(c.f64[at:at+n], from.f64[i:])
+	case records.Boolean:
+		copy(c.b8[at:at+n], from.b8[i:])
+	}
 }
 
 // push appends n rows of a group from row i on; there is room for them. Rows

@@ -117,7 +117,7 @@ func (w *worker) batch(b *tabular.Batch) error {
 	}
 	if w.m > 0 {
 		most := w.m * w.p.perRow
-		if w.n > 0 && w.n+most > records.RowGroup {
+		if w.n > 0 && w.n+most > records.StagedGroup {
 			if err := w.flush(); err != nil {
 				return err
 			}
@@ -154,7 +154,7 @@ func (w *worker) mapRows(most int) {
 // grow makes room in all columns, by doubling until a row group fits.
 func (w *worker) grow(n int) {
 	if have := len(w.columns[len(w.columns)-1].valid); have < n {
-		n = max(n, min(2*have, records.RowGroup))
+		n = max(n, min(2*have, records.StagedGroup))
 		for i := range w.columns {
 			w.columns[i].grow(n)
 		}

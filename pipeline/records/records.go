@@ -103,9 +103,14 @@ var arrowTypes = [...]arrow.DataType{
 // Arrow returns the Arrow type of a kind.
 func (k Kind) Arrow() arrow.DataType { return arrowTypes[k] }
 
-// RowGroup is the number of rows of one row group. It is the size that DuckDB
-// reads in parallel units of.
+// RowGroup is the number of rows of one row group of a stored file. It is the
+// size that DuckDB reads in parallel units of.
 const RowGroup = 122_880
+
+// StagedGroup is about the number of rows of one row group of a staged part. A
+// month's rows stand in a dozen parts and are taken from all of them by turns, so
+// that a dozen row groups are in memory at a time (intake.Writer).
+const StagedGroup = 16_384
 
 // WriterProperties returns how the staged table is written as Parquet: a
 // dictionary for text and for numbers that repeat, and no compression, which
