@@ -133,7 +133,7 @@ func (r *Resolver) cases(ctx context.Context) error {
 	}
 	// The places of the calls are not needed any more; chk is missing where no
 	// checks came.
-	for _, q := range []string{"DROP VIEW whole", "DROP VIEW home", "DROP VIEW callmonth", "DROP TABLE placed", "DROP TABLE seek", "DROP TABLE link", "DROP TABLE IF EXISTS chk"} {
+	for _, q := range []string{"DROP VIEW whole", "DROP VIEW home", "DROP VIEW callmonth", "DROP TABLE placed", "DROP TABLE seek", "DROP TABLE link", "DROP TABLE IF EXISTS chk", "DROP TABLE IF EXISTS entering"} {
 		if err := r.exec(ctx, q); err != nil {
 			return err
 		}

@@ -71,21 +71,7 @@ const batchChecks = 500_000
 
 // stagedSizes counts the staged checks by the month that they belong to.
 func (r *Resolver) stagedSizes(ctx context.Context) (map[int]int64, error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT month, sum(n)::BIGINT FROM spread WHERE month IS NOT NULL GROUP BY month`)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	out := map[int]int64{}
-	for rows.Next() {
-		var m int
-		var n int64
-		if err := rows.Scan(&m, &n); err != nil {
-			return nil, err
-		}
-		out[m] = n
-	}
-	return out, rows.Err()
+	return r.perMonth(ctx, `SELECT month, sum(n)::BIGINT FROM spread WHERE month IS NOT NULL GROUP BY month`)
 }
 
 // byVet tells the vet's own readings from the telephone checks of a call.

@@ -312,6 +312,25 @@ func (r *Resolver) ints(ctx context.Context, query string, args ...any) ([]int, 
 	return out, rows.Err()
 }
 
+// perMonth reads numbers of rows by month.
+func (r *Resolver) perMonth(ctx context.Context, query string) (map[int]int64, error) {
+	rows, err := r.db.QueryContext(ctx, query)
+	if err != nil {
+		return nil, fmt.Errorf("%w (in: %s)", err, firstLine(query))
+	}
+	defer rows.Close()
+	out := map[int]int64{}
+	for rows.Next() {
+		var m int
+		var n int64
+		if err := rows.Scan(&m, &n); err != nil {
+			return nil, err
+		}
+		out[m] = n
+	}
+	return out, rows.Err()
+}
+
 // count reads one number.
 func (r *Resolver) count(ctx context.Context, query string, args ...any) (int64, error) {
 	var n int64

@@ -144,32 +144,56 @@ func (r *Resolver) writeOutcomes(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	rows, err := r.perMonth(ctx, `SELECT month, count(*) FROM enter GROUP BY month`)
+	if err != nil {
+		return err
+	}
 	cols := outcomesTable.stored()
-	for _, m := range months {
-		r.touched[m] = true
-		staged, err := r.stagedOf(ctx, outcomesTable, fmt.Sprintf("SELECT DISTINCT src_file FROM enter WHERE month = %d", m))
-		if err != nil {
+	for _, batch := range inBatches(months, rows, batchOutcomes) {
+		if err := r.enterOutcomes(ctx, batch); err != nil {
 			return err
 		}
-		query := fmt.Sprintf(`SELECT s.*, e.episode, e.month AS episode_month, e.how AS linked_by, %[2]d::INTEGER AS load_no
-			FROM (%[3]s) s JOIN (SELECT src_file, src_row, episode, month, how FROM enter WHERE month = %[1]d) e
-				ON s.src_file = e.src_file AND s.src_row = e.src_row`, m, r.tx.No, staged)
-		if len(r.tx.Paths(store.Current, "outcomes")) > 0 {
-			query += fmt.Sprintf(`
-			UNION ALL BY NAME
-			SELECT o.* REPLACE (greatest(o.exported_at, t.now_at) AS exported_at) FROM cur_outcomes o LEFT JOIN touch_outcomes t USING (outcome)
-			ANTI JOIN out_gone USING (outcome) ANTI JOIN relink USING (outcome) WHERE o.episode_month = %[1]d
-			UNION ALL BY NAME
-			SELECT o.* REPLACE (l.episode AS episode, l.month AS episode_month, l.how AS linked_by, %[2]d::INTEGER AS load_no)
-			FROM cur_outcomes o JOIN relink l USING (outcome) WHERE l.month = %[1]d`, m, r.tx.No)
-		}
-		query = "SELECT " + names(cols, "") + " FROM (" + query + ") ORDER BY seen_at, outcome"
-		if err := r.replace(ctx, "outcomes", m, query); err != nil {
-			return err
+		for _, m := range batch {
+			r.touched[m] = true
+			if err := r.writeOutcomesOf(ctx, m, cols); err != nil {
+				return err
+			}
 		}
 	}
 	return r.history(ctx, "outcomes", months, `SELECT o.* FROM cur_outcomes o
 		SEMI JOIN (SELECT outcome FROM out_gone UNION SELECT outcome FROM relink) x USING (outcome)`, "episode_month", "seen_at, outcome", cols)
+}
+
+// batchOutcomes bounds the outcomes that are taken from the staged files at a time;
+// taken a month at a time, the files would be read and joined for each.
+const batchOutcomes = 150_000
+
+// enterOutcomes puts the outcomes that enter some months into the table entering.
+func (r *Resolver) enterOutcomes(ctx context.Context, months []int) error {
+	list := joinInts(months)
+	staged, err := r.stagedOf(ctx, outcomesTable, `SELECT DISTINCT src_file FROM enter WHERE month IN (`+list+`)`)
+	if err != nil {
+		return err
+	}
+	return r.exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TABLE entering AS SELECT s.*, e.episode, e.month AS episode_month, e.how AS linked_by, %d::INTEGER AS load_no
+		FROM (%s) s JOIN (SELECT src_file, src_row, episode, month, how FROM enter WHERE month IN (%s)) e
+			ON s.src_file = e.src_file AND s.src_row = e.src_row`, r.tx.No, staged, list))
+}
+
+// writeOutcomesOf writes the outcomes of a month: those of entering, and what stays
+// or moves there of those that the store holds.
+func (r *Resolver) writeOutcomesOf(ctx context.Context, m int, cols []column) error {
+	query := fmt.Sprintf(`SELECT * FROM entering WHERE episode_month = %d`, m)
+	if len(r.tx.Paths(store.Current, "outcomes")) > 0 {
+		query += fmt.Sprintf(`
+		UNION ALL BY NAME
+		SELECT o.* REPLACE (greatest(o.exported_at, t.now_at) AS exported_at) FROM cur_outcomes o LEFT JOIN touch_outcomes t USING (outcome)
+		ANTI JOIN out_gone USING (outcome) ANTI JOIN relink USING (outcome) WHERE o.episode_month = %[1]d
+		UNION ALL BY NAME
+		SELECT o.* REPLACE (l.episode AS episode, l.month AS episode_month, l.how AS linked_by, %[2]d::INTEGER AS load_no)
+		FROM cur_outcomes o JOIN relink l USING (outcome) WHERE l.month = %[1]d`, m, r.tx.No)
+	}
+	return r.replace(ctx, "outcomes", m, "SELECT "+names(cols, "")+" FROM ("+query+") ORDER BY seen_at, outcome")
 }
 
 // coverage resolves the deliveries; they are few and stand in one file.
