@@ -14,10 +14,10 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"hindcheck/cmd/report/internal/demoline"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/pipeline/timingtest"
 	"hindcheck/queries"
 	"hindcheck/queries/queriestest"
 )
@@ -39,15 +39,16 @@ const (
 
 // BenchmarkReview measures report monthly --out from the store to the written
 // files beside one scan that sums every column of the records that it reads
-// (testdata/bench/review_peer.sql). Reported:
+// (testdata/bench/review_peer.sql). The two take turns at going first. Reported
+// are medians:
 //
-//	review-s, scan-s  seconds of processor time of this process and a run
-//	review-wall-s,
-//	scan-wall-s       the same by the clock
-//	review/scan       ratio of the processor times; wall/wall of the others
-//	review-MB         peak memory of the whole process in the review, on Linux
+//	review-s, scan-s            seconds of processor time of this process
+//	review-wall-s, scan-wall-s  the same by the clock
+//	review/scan, with -wall     their ratios
+//	review-MB                   peak memory of the whole process in the review, on Linux
 //
-// What the review says it counted must be what the scan summed. The goal is 4.0.
+// What the review says it counted must be what the scan summed. The goal is 4.0
+// for review/scan-wall.
 //
 //	HINDCHECK_BENCH_DIR=~/bench HINDCHECK_BENCH_CALLS=10000000 go test ./cmd/report -run '^$' -bench Review -benchtime 3x -timeout 2h
 func BenchmarkReview(b *testing.B) {
@@ -61,38 +62,30 @@ func BenchmarkReview(b *testing.B) {
 	}
 	store := reviewStore(b, calls)
 	b.Run(fmt.Sprintf("calls=%d/threads=%d", calls, benchThreads), func(b *testing.B) {
-		spent, peak := map[string]float64{}, 0.0
-		for b.Loop() {
-			r := timeReview(b, store, spent, &peak)
-			got := timeScan(b, store, r, spent)
+		times, peak := timingtest.New(), 0.0
+		var r *review.Review
+		for i := 0; b.Loop(); i++ {
+			var got map[string]int64
+			timingtest.Turns(i,
+				func() { r = timeReview(b, store, times, &peak) },
+				func() { got = timeScan(b, store, r, times) }) // which months it reads, the first review has said
 			if want := reviewSums(r); !maps.Equal(got, want) {
 				b.Fatalf("the review counts %v, the scan %v", want, got)
 			}
 		}
-		for part, s := range spent {
-			b.ReportMetric(s/float64(b.N), part)
-		}
+		times.Report(b)
+		times.Ratio(b, "review", "scan")
 		b.ReportMetric(peak, "review-MB")
-		b.ReportMetric(spent["review-s"]/spent["scan-s"], "review/scan")
-		b.ReportMetric(spent["review-wall-s"]/spent["scan-wall-s"], "wall/wall")
 	})
 }
 
-// measured adds what f takes to spent under name.
-func measured(spent map[string]float64, name string, f func()) {
-	clock, processor := time.Now(), processorTime()
-	f()
-	spent[name+"-s"] += (processorTime() - processor).Seconds()
-	spent[name+"-wall-s"] += time.Since(clock).Seconds()
-}
-
 // timeReview writes a review as the command does and reads back what it says.
-func timeReview(b *testing.B, store string, spent map[string]float64, peak *float64) *review.Review {
+func timeReview(b *testing.B, store string, times *timingtest.Times, peak *float64) *review.Review {
 	b.Helper()
 	out := b.TempDir()
 	var stdout, stderr bytes.Buffer
 	forgetPeak()
-	measured(spent, "review", func() {
+	times.Run("review", func() {
 		args := []string{"monthly", "--store", store, "--out", out, "--threads", strconv.Itoa(benchThreads)}
 		if code := Run(context.Background(), args, nil, strings.NewReader(""), &stdout, &stderr); code != 0 {
 			b.Fatalf("status %d: %s", code, stderr.String())
@@ -115,12 +108,12 @@ func timeReview(b *testing.B, store string, spent map[string]float64, peak *floa
 }
 
 // timeScan runs the peer over the same files and gives its named sums.
-func timeScan(b *testing.B, store string, r *review.Review, spent map[string]float64) map[string]int64 {
+func timeScan(b *testing.B, store string, r *review.Review, times *timingtest.Times) map[string]int64 {
 	b.Helper()
 	text := strings.NewReplacer("{FROM}", strings.Replace(r.Period.From, "-", "", 1), "{TO}", strings.Replace(r.Period.To, "-", "", 1),
 		"{MATURE}", r.Maturity.MatureBefore.UTC().Format("2006-01-02 15:04:05.999999")).Replace(reviewPeer)
 	sums := map[string]int64{}
-	measured(spent, "scan", func() {
+	times.Run("scan", func() {
 		v, err := queries.OpenViews(context.Background(), store, queries.OpenOptions{Threads: benchThreads})
 		if err != nil {
 			b.Fatal(err)
