@@ -80,7 +80,7 @@ func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
 		default:
 			copy(id, in.Episodes[r.Episode][:])
 		}
-		if w.n == records.RowGroup {
+		if w.n == w.group {
 			if err := w.flush(); err != nil {
 				return w.end(err)
 			}
@@ -379,11 +379,11 @@ func (r checkRow) sameKey(o checkRow) bool {
 // take appends n rows of a group to the file.
 func (c *checkWriter) take(g *group, at, n, run int) error {
 	for n > 0 {
-		k := min(n, records.RowGroup-c.n)
+		k := min(n, c.Writer.group-c.n)
 		c.push(g, at, k)
 		c.tally(g, at, k, c.in.Runs[run].Species)
 		c.book(run, Entered{New: int64(k)})
-		if at, n = at+k, n-k; c.n == records.RowGroup {
+		if at, n = at+k, n-k; c.n == c.Writer.group {
 			if err := c.flush(); err != nil {
 				return err
 			}

@@ -34,6 +34,7 @@ type Writer struct {
 	spare   []*group   // memory of those that are not needed any more
 	room    int        // the rows for which recent and spare have memory
 	most    int        // the most that room may be
+	group   int        // rows of a row group that is written
 	out     []column
 	other   []column   // takes turns with out, while its rows are being packed
 	packing chan error // gives the result of packing other, nil where nothing is being packed
@@ -83,7 +84,7 @@ var derived = map[string][]records.Column{
 
 // NewWriter makes a writer of stored calls or checks.
 func NewWriter(record string, parts []Staged) *Writer {
-	w := &Writer{parts: map[[2]int32]*part{}, recent: list.New()}
+	w := &Writer{parts: map[[2]int32]*part{}, recent: list.New(), group: records.RowGroup}
 	w.from, _ = records.Staged(record)
 	w.table = records.Table{Name: record, Columns: slices.Clone(w.from.Columns[:len(w.from.Columns)-2])}
 	for i, c := range w.table.Columns {
@@ -122,9 +123,9 @@ func width(t records.Table) (bytes int) {
 // begin starts a file of about so many rows.
 func (w *Writer) begin(path string, rows int, month, load int32) {
 	for i := range w.out {
-		w.out[i].grow(min(rows, records.RowGroup))
-		if rows > records.RowGroup { // else nothing is packed while more is gathered
-			w.other[i].grow(records.RowGroup)
+		w.out[i].grow(min(rows, w.group))
+		if rows > w.group { // else nothing is packed while more is gathered
+			w.other[i].grow(w.group)
 		}
 	}
 	was := &w.file
@@ -171,7 +172,7 @@ func (w *Writer) flush() error {
 		return err
 	}
 	w.rows += int64(w.n)
-	if w.n < records.RowGroup { // the last rows of the file
+	if w.n < w.group { // the last rows of the file
 		err := w.file.write(w.out, w.n)
 		w.n = 0
 		w.forget()

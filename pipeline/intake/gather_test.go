@@ -1,0 +1,153 @@
+package intake
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"testing"
+
+	gocmp "github.com/google/go-cmp/cmp"
+
+	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/intake/benchdata"
+	"hindcheck/pipeline/source"
+)
+
+// stagedChecks reads invented checks with two workers and returns the parts, the
+// runs call by call, all rows, and the order of the calls.
+func stagedChecks(t *testing.T, calls int) (parts []Staged, runs []Run, rows []tuple, order map[string]int) {
+	t.Helper()
+	order = map[string]int{}
+	_, path, err := benchdata.Write(t.TempDir(), calls)
+	if err != nil {
+		t.Fatal(err)
+	}
+	desc, err := source.Parse("bench.yaml", benchdata.ChecksYAML, findings.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Read(context.Background(), Input{Path: path, Desc: desc, Dict: findings.Default(), Key: testKey(t), Dir: t.TempDir(), FileNo: 3, Workers: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, p := range r.Parts {
+		parts = append(parts, Staged{p, 3, r.PartNos[i]})
+	}
+	number := func(s string) int64 {
+		n, err := strconv.ParseInt(s, 10, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	told := readParts(t, r.Runs, "first")
+	// About the order of the parts: calls by where their first run stands.
+	stands := map[string]int64{}
+	for _, u := range slices.Backward(told) {
+		stands[u["call"]] = number(u["first"])
+	}
+	slices.SortStableFunc(told, func(a, b tuple) int {
+		return cmp.Or(cmp.Compare(stands[a["call"]], stands[b["call"]]), cmp.Compare(a["call"], b["call"]))
+	})
+	for i, u := range told {
+		if i == 0 || u["call"] != told[i-1]["call"] {
+			order[u["call"]] = len(order)
+		}
+		runs = append(runs, Run{File: 3, Part: int32(number(u["part"])), First: number(u["first"]), Rows: int32(number(u["n"])), Vet: u["vet"] == "true"})
+	}
+	return parts, runs, readParts(t, r.Parts, "src_row"), order
+}
+
+// lastOfKeys sorts checks by their key and keeps the last row of each.
+func lastOfKeys(rows []tuple, order map[string]int) []tuple {
+	slices.SortStableFunc(rows, func(a, b tuple) int { // stable: they stand in order of src_row
+		x, _ := strconv.Atoi(a["seq"])
+		y, _ := strconv.Atoi(b["seq"])
+		return cmp.Or(cmp.Compare(order[a["call"]], order[b["call"]]), cmp.Compare(x, y), cmp.Compare(a["finding"], b["finding"]))
+	})
+	var out []tuple
+	for i, r := range rows {
+		if i+1 == len(rows) || r["call"] != rows[i+1]["call"] || r["seq"] != rows[i+1]["seq"] || r["finding"] != rows[i+1]["finding"] {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// Rows are copied in the order asked for, over several row groups that are
+// packed while more is gathered, and from more row groups than fit into memory.
+func TestWriteChecksCopiesRows(t *testing.T) {
+	parts, runs, rows, order := stagedChecks(t, 12_000)
+	all := len(rows)
+	rows = lastOfKeys(rows, order)
+	for i := range rows {
+		delete(rows[i], "src_file")
+		delete(rows[i], "src_row")
+		rows[i]["episode_month"], rows[i]["load_no"] = "202611", "4"
+	}
+	w := NewWriter("checks", parts)
+	w.group, w.most = 7_001, 36_000
+	path := filepath.Join(t.TempDir(), "x.parquet")
+	booked, err := w.WriteChecks(path, Checks{Month: 202611, LoadNo: 4, Runs: runs})
+	if err = errors.Join(err, w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if want := (Entered{int64(len(rows)), int64(all - len(rows))}); booked[3] != want || want.New < 3*7_001 || want.Within == 0 {
+		t.Errorf("booked %+v; want %+v, several row groups and some rows of one key", booked, want)
+	}
+	if d := gocmp.Diff(rows, readParts(t, []string{path}, "")); d != "" {
+		t.Errorf("rows (-want +got):\n%.2000s", d)
+	}
+}
+
+// Of rows of one key the last enters, of two exports of a call the later one,
+// and the others are booked as within the load.
+func TestWriteChecksTakesTheLast(t *testing.T) {
+	parts, runs, rows, order := stagedChecks(t, 10)
+	n := int64(len(lastOfKeys(rows, order)))
+	again := slices.Concat(runs, runs) // every run twice: each key stands in two rows
+	slices.SortStableFunc(again, func(a, b Run) int { return cmp.Or(cmp.Compare(a.Part, b.Part), cmp.Compare(a.First, b.First)) })
+	w := NewWriter("checks", parts)
+	defer w.Close()
+	booked, err := w.WriteChecks(filepath.Join(t.TempDir(), "x.parquet"), Checks{Runs: again})
+	if err != nil || booked[3] != (Entered{n, 80 - n}) {
+		t.Errorf("booked %+v, %v; want %d rows new, the rest of 80 within", booked, err, n)
+	}
+	both := slices.Clone(parts)
+	again = slices.Clone(runs)
+	for _, p := range parts {
+		both = append(both, Staged{p.Path, 2, p.Part})
+	}
+	for _, r := range runs {
+		r.File = 2
+		again = append(again, r)
+	}
+	slices.SortStableFunc(again, func(a, b Run) int { return cmp.Or(cmp.Compare(a.Part, b.Part), cmp.Compare(a.First, b.First)) })
+	w = NewWriter("checks", both)
+	defer w.Close()
+	booked, err = w.WriteChecks(filepath.Join(t.TempDir(), "x.parquet"), Checks{Runs: again})
+	if err != nil || booked[3] != (Entered{n, 40 - n}) || booked[2] != (Entered{0, 40}) {
+		t.Errorf("booked %+v, %v; want %d rows of the later file and none of the earlier", booked, err, n)
+	}
+}
+
+// Rows in no order of the parts are refused before anything is written.
+func TestWriteChecksRefusesScatteredRows(t *testing.T) {
+	parts, runs, _, _ := stagedChecks(t, 30_000)
+	rand.New(rand.NewPCG(1, 2)).Shuffle(len(runs), func(i, j int) { runs[i], runs[j] = runs[j], runs[i] })
+	w := NewWriter("checks", parts)
+	defer w.Close()
+	w.most = 40_000 // of 120,000 rows
+	path := filepath.Join(t.TempDir(), "x.parquet")
+	if _, err := w.WriteChecks(path, Checks{Runs: runs}); !errors.Is(err, ErrScattered) {
+		t.Errorf("error %v; want ErrScattered", err)
+	}
+	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a file was written: %v", err)
+	}
+}
