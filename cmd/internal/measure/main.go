@@ -128,5 +128,9 @@ func measure(ctx context.Context, opt options, stdout, stderr io.Writer) (failed
 		failed = failed || slices.ContainsFunc(got, func(r row) bool { return r.state == stateFailed })
 		rows = append(rows, got...)
 	}
-	return failed, writeTable(stdout, describeMachine(ctx), rows, opt.markdown)
+	about := describeMachine(ctx)
+	if opt.size != fullSize {
+		about = append(about, "small sizes, at which fixed costs weigh more: the goals are for those of --full")
+	}
+	return failed, writeTable(stdout, about, rows, opt.markdown)
 }
