@@ -52,7 +52,7 @@ type Writer struct {
 // bytesHeld is how much of staged parts is in memory at a time, in whole row
 // groups: an export is read by two workers, most of a month stands in two exports,
 // and the vets' checks come in some more.
-const bytesHeld = 48 << 20
+const bytesHeld = 24 << 20
 
 // part is a staged part that is read back.
 type part struct {

@@ -4,7 +4,6 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
-	"runtime/debug"
 	"strings"
 	"text/template"
 
@@ -131,18 +130,14 @@ func (r *Resolver) cases(ctx context.Context) error {
 			}
 		}
 	}
-	// The places of the calls are not needed any more; chk is missing where no
-	// checks came.
-	for _, q := range []string{"DROP VIEW whole", "DROP VIEW home", "DROP VIEW callmonth", "DROP TABLE placed", "DROP TABLE seek", "DROP TABLE link", "DROP TABLE IF EXISTS chk", "DROP TABLE IF EXISTS entering"} {
-		if err := r.exec(ctx, q); err != nil {
-			return err
-		}
-	}
 	months := monthList(r.touched)
 	for _, m := range months {
 		r.drop(store.Cases, "", m)
 	}
-	debug.FreeOSMemory() // what the steps before took is garbage now
+	// What resolved the records is not needed any more.
+	if err := r.forget(ctx); err != nil {
+		return err
+	}
 	months, err := r.walkCases(ctx, months)
 	if err != nil {
 		return err

@@ -99,7 +99,8 @@ type Result struct {
 
 // Resolver carries one load through the steps.
 type Resolver struct {
-	db *sql.DB
+	db  *sql.DB
+	opt duck.Options
 	// threads is how much of the work outside DuckDB is done at a time.
 	threads int
 	tx      *store.Tx
@@ -141,12 +142,12 @@ func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Opt
 	if err != nil {
 		return nil, err
 	}
-	defer db.Close()
 	if opt.Threads <= 0 {
 		opt.Threads = runtime.NumCPU()
 	}
-	r := &Resolver{db: db, threads: opt.Threads, tx: tx, set: set, files: in.Exports, retry: in.Retry, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{}, coded: map[string]map[string]string{},
+	r := &Resolver{db: db, opt: opt, threads: opt.Threads, tx: tx, set: set, files: in.Exports, retry: in.Retry, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{}, coded: map[string]map[string]string{},
 		res: &Result{Sums: map[int32]*store.Sums{}, Links: map[string]int64{}, Aside: map[string]int64{}}}
+	defer func() { _ = r.db.Close() }()
 	for _, p := range in.Parts {
 		r.parts[p.Table] = append(r.parts[p.Table], p)
 	}
@@ -165,6 +166,18 @@ func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Opt
 		}
 	}
 	return r.res, nil
+}
+
+// forget begins a new database. Of what is dropped the allocator keeps most, of
+// two million calls 200 MB, and gives it back only with the database.
+func (r *Resolver) forget(ctx context.Context) error {
+	db, err := openBeside(ctx, r.tx, r.opt)
+	if err != nil {
+		return err
+	}
+	_ = r.db.Close() // it held tables in memory only
+	r.db = db
+	return nil
 }
 
 // tell says which step begins.
