@@ -147,7 +147,9 @@ type ReadingPairsRow struct {
 // same sign? Only exams within the stated hours and before treatment compare; otherwise the sign
 // may have changed. One row per finding, comparability and pair of readings.
 func (d *DB) ReadingPairs(ctx context.Context, s Scope, hours float64) ([]ReadingPairsRow, error) {
-	return ask(ctx, d, "reading_pairs", names{}, with(s.args(), "hours", hours), func(r *ReadingPairsRow) []any {
-		return []any{&r.Finding, &r.Comparable, &r.OwnerCode, &r.VetCode, &r.OwnerNumber, &r.VetNumber, &r.N}
-	})
+	return byMonth(ctx, d, s, func(s Scope) ([]ReadingPairsRow, error) {
+		return ask(ctx, d, "reading_pairs", names{}, with(s.args(), "hours", hours), func(r *ReadingPairsRow) []any {
+			return []any{&r.Finding, &r.Comparable, &r.OwnerCode, &r.VetCode, &r.OwnerNumber, &r.VetNumber, &r.N}
+		})
+	}, samePair, func(into *ReadingPairsRow, row ReadingPairsRow) { into.N += row.N })
 }

@@ -119,7 +119,7 @@ func TestReadingPairs(t *testing.T) {
 	for call, treated := range map[int]any{1: false, 2: true, 3: false, 4: nil, 5: false} {
 		queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(call), "started_at": day(6, 1), "episode_month": 202606})
 		hours := map[int]float64{1: 2, 2: 2, 3: 9, 4: 2, 5: 4}[call]
-		queriestest.Insert(t, db, "outcomes", row{"call": queriestest.ID(call), "source": "vet", "treatment_begun": treated,
+		queriestest.Insert(t, db, "outcomes", row{"call": queriestest.ID(call), "source": "vet", "treatment_begun": treated, "episode_month": 202606,
 			"seen_at": day(6, 1).Add(time.Duration(hours * float64(time.Hour)))})
 		check(call, "vet", "gum_colour", 1, "white", nil, hours)
 	}

@@ -48,3 +48,22 @@ func sameHandling(a, b CheckHandlingRow) int {
 	return cmp.Or(cmp.Compare(a.Finding, b.Finding), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Handling, b.Handling),
 		cmp.Compare(a.State, b.State), cmp.Compare(a.Reason, b.Reason))
 }
+
+func samePair(a, b ReadingPairsRow) int {
+	inTime := map[bool]int{true: 1}
+	return cmp.Or(cmp.Compare(a.Finding, b.Finding), cmp.Compare(inTime[a.Comparable], inTime[b.Comparable]), cmp.Compare(a.OwnerCode, b.OwnerCode),
+		cmp.Compare(a.VetCode, b.VetCode), compareNumber(a.OwnerNumber, b.OwnerNumber), compareNumber(a.VetNumber, b.VetNumber))
+}
+
+// compareNumber puts what is missing last, as DuckDB does.
+func compareNumber(a, b *float64) int {
+	switch {
+	case a != nil && b != nil:
+		return cmp.Compare(*a, *b)
+	case a == b:
+		return 0
+	case a == nil:
+		return 1
+	}
+	return -1
+}

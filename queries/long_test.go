@@ -14,6 +14,7 @@ func TestByMonth(t *testing.T) {
 	s := queries.Scope{From: 202509, To: 202608, MatureBefore: day(9, 1)}
 	var seconds [2][]queries.CheckSecondsRow
 	var handling [2][]queries.CheckHandlingRow
+	var pairs [2][]queries.ReadingPairsRow
 	for i, long := range []bool{false, true} {
 		d.SetLong(long)
 		var err error
@@ -23,6 +24,12 @@ func TestByMonth(t *testing.T) {
 		if handling[i], err = d.CheckHandling(ctx, s); err != nil {
 			t.Fatal(err)
 		}
+		if pairs[i], err = d.ReadingPairs(ctx, s, 4); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if diff := cmp.Diff(pairs[0], pairs[1]); diff != "" || len(pairs[0]) == 0 {
+		t.Errorf("reading_pairs (-at once +by month):\n%s", diff)
 	}
 	if diff := cmp.Diff(seconds[0], seconds[1]); diff != "" || len(seconds[0]) == 0 {
 		t.Errorf("check_seconds (-at once +by month):\n%s", diff)

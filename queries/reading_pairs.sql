@@ -26,11 +26,12 @@ WITH vet AS MATERIALIZED (
   WHERE o.state = 'done' AND o.observer IS DISTINCT FROM 'vet' AND o.episode_month BETWEEN $from_month AND $to_month
   GROUP BY v.call, v.finding
 ), exam AS (
-  SELECT call, seen_at, bool_or(treatment_begun) AS treated FROM outcomes WHERE source = 'vet' AND call IS NOT NULL GROUP BY call, seen_at
+  SELECT call, seen_at, bool_or(treatment_begun) AS treated FROM outcomes
+  WHERE source = 'vet' AND call IS NOT NULL AND episode_month BETWEEN $from_month AND $to_month GROUP BY call, seen_at
 )
 SELECT p.finding, coalesce(p.asked_at >= c.started_at AND p.asked_at <= c.started_at + to_seconds(3600 * $hours::DOUBLE) AND NOT e.treated, false) AS comparable,
   owner_code, vet_code, owner_number, vet_number, count(*) AS n
-FROM pair p JOIN calls c ON c.call = p.call
+FROM pair p JOIN calls c ON c.call = p.call AND c.episode_month BETWEEN $from_month AND $to_month
 LEFT JOIN exam e ON e.call = p.call AND e.seen_at = p.asked_at
 GROUP BY ALL
 ORDER BY ALL
