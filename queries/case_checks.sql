@@ -15,7 +15,7 @@
 -- column: treated, whether treatment had begun when a vet read this; null if not known
 -- row: one row per check, in the order asked within its call
 WITH wanted AS (SELECT DISTINCT unnest(string_split($episodes::VARCHAR, ','))::UUID AS wanted),
-call_of AS (SELECT call, episode FROM calls JOIN wanted ON calls.episode = wanted.wanted WHERE contact_type = 'clinical'),
+call_of AS (SELECT call, episode, episode_month FROM calls JOIN wanted ON calls.episode = wanted.wanted WHERE contact_type = 'clinical'),
 exam AS (
   SELECT o.call, o.seen_at, bool_or(o.treatment_begun) AS treated
   FROM outcomes o JOIN call_of USING (call)
@@ -24,5 +24,5 @@ exam AS (
 )
 SELECT c.episode::VARCHAR AS episode, k.call::VARCHAR AS call, coalesce(k.seq, 0)::SMALLINT AS seq, k.finding, coalesce(k.observer, '') AS observer, k.state, coalesce(k.reason, '') AS reason,
   coalesce(k.value_code, '') AS value_code, k.value_number, coalesce(k.handling, '') AS handling, k.asked_at::TIMESTAMP AS asked_at, e.treated
-FROM checks k JOIN call_of c USING (call) LEFT JOIN exam e ON e.call = k.call AND e.seen_at = k.asked_at AND k.observer = 'vet'
+FROM checks k JOIN call_of c ON c.call = k.call AND c.episode_month = k.episode_month LEFT JOIN exam e ON e.call = k.call AND e.seen_at = k.asked_at AND k.observer = 'vet'
 ORDER BY episode, (k.observer IS NOT DISTINCT FROM 'vet'), k.asked_at NULLS LAST, k.call, k.seq, k.finding
