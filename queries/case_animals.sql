@@ -22,7 +22,7 @@
 -- column: outcome_hours, hours from the first contact to the outcome, null unknown
 -- column: values, stored number of each finding in the order of the dictionary
 -- row: one row per episode that is on record, in the order of the first contact
-WITH wanted AS (SELECT DISTINCT unnest(string_split($episodes::VARCHAR, ','))::UUID AS wanted)
+WITH wanted AS (SELECT DISTINCT TRY_CAST(unnest(string_split($episodes::VARCHAR, ',')) AS UUID) AS wanted)
 SELECT episode::VARCHAR AS episode, month, started_at, coalesce(advisor::VARCHAR, '') AS advisor, coalesce(site, '') AS site, coalesce(species, '') AS species,
   coalesce(sex, '') AS sex, coalesce(neutered, '') AS neutered, coalesce(breed_group, '') AS breed_group, coalesce(complaint, '') AS complaint,
   coalesce(age_months, -1)::INTEGER AS age_months, level, later_level, rule_level, coalesce(recorded_rule_level, 0)::TINYINT AS recorded_rule_level,

@@ -14,7 +14,7 @@
 -- column: asked_at, UTC, null if not recorded
 -- column: treated, whether treatment had begun when a vet read this; null if not known
 -- row: one row per check, in the order asked within its call
-WITH wanted AS (SELECT DISTINCT unnest(string_split($episodes::VARCHAR, ','))::UUID AS wanted),
+WITH wanted AS (SELECT DISTINCT TRY_CAST(unnest(string_split($episodes::VARCHAR, ',')) AS UUID) AS wanted),
 call_of AS (SELECT call, episode, episode_month FROM calls JOIN wanted ON calls.episode = wanted.wanted WHERE contact_type = 'clinical'),
 exam AS (
   SELECT o.call, o.seen_at, bool_or(o.treatment_begun) AS treated

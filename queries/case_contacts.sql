@@ -14,7 +14,7 @@
 -- column: formal_complaint, none, or what a formal complaint was about; empty if not looked up
 -- column: call_seconds, length of the call in seconds, null if not recorded
 -- row: one row per record of a clinical contact, in the order of time
-WITH wanted AS (SELECT DISTINCT unnest(string_split($episodes::VARCHAR, ','))::UUID AS wanted)
+WITH wanted AS (SELECT DISTINCT TRY_CAST(unnest(string_split($episodes::VARCHAR, ',')) AS UUID) AS wanted)
 SELECT episode::VARCHAR AS episode, call::VARCHAR AS call, contact::VARCHAR AS contact, coalesce(contact_kind, '') AS contact_kind,
   started_at::TIMESTAMP AS started_at, coalesce(level, '') AS level, coalesce(rule_level, '') AS rule_level, coalesce(override_reason, '') AS override_reason,
   CASE WHEN safety_net THEN 'yes' WHEN NOT safety_net THEN 'no' ELSE '' END AS safety_net, coalesce(person_hurt, '') AS person_hurt,

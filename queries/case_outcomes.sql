@@ -17,7 +17,7 @@
 -- column: avoidable, yes, no, unsure, or empty
 -- column: review_reason, the reviewer's reason, or empty
 -- row: one row per outcome, in the order of time
-WITH wanted AS (SELECT DISTINCT unnest(string_split($episodes::VARCHAR, ','))::UUID AS wanted)
+WITH wanted AS (SELECT DISTINCT TRY_CAST(unnest(string_split($episodes::VARCHAR, ',')) AS UUID) AS wanted)
 SELECT episode::VARCHAR AS episode, source, route, coalesce(practice, '') AS practice, seen_at::TIMESTAMP AS seen_at, coalesce(vet_level, '') AS vet_level,
   coalesce(disposition, '') AS disposition, coalesce(diagnosis_group, '') AS diagnosis_group, coalesce(euthanasia_reason, '') AS euthanasia_reason,
   coalesce(no_attend_reason, '') AS no_attend_reason, CASE WHEN responded THEN 'yes' WHEN NOT responded THEN 'no' ELSE '' END AS responded,
