@@ -23,7 +23,7 @@ const (
 	// fills what DuckDB is allowed, in MB.
 	mostGrowth = 60
 	// fillsLimit is the number of calls from which that is so.
-	fillsLimit = 400_000
+	fillsLimit = 2_000_000
 )
 
 var peakLine = regexp.MustCompile(`VmHWM:\s+(\d+) kB`)
