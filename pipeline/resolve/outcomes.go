@@ -29,10 +29,14 @@ func (r *Resolver) outcomes(ctx context.Context) error {
 		fmt.Sprintf(`CREATE TABLE by_call AS SELECT s.outcome, w.episode, w.month, w.started_at,
 				s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, epoch_us(s.seen_at) < epoch_us(w.started_at) - %d AS early
 			FROM seek s JOIN whole w USING (call)`, int64(hourMicros)),
+		// Nearly every outcome names its call: only calls of the animals of the few others
+		// are joined with them.
+		`CREATE TABLE astray AS SELECT outcome, animal, seen_at FROM seek ANTI JOIN by_call USING (outcome) WHERE animal IS NOT NULL`,
+		`CREATE TABLE theirs AS SELECT animal, episode, month, started_at FROM whole SEMI JOIN astray USING (animal) WHERE episode = call`,
 		fmt.Sprintf(`CREATE TABLE by_animal AS SELECT s.outcome, min(w.episode) AS episode, min(w.month) AS month, count(*) AS n
-			FROM seek s JOIN whole w ON s.animal = w.animal AND w.episode = w.call
+			FROM astray s JOIN theirs w ON s.animal = w.animal
 				AND epoch_us(w.started_at) - epoch_us(s.seen_at) <= %d AND epoch_us(s.seen_at) - epoch_us(w.started_at) < %d
-			WHERE s.outcome NOT IN (SELECT outcome FROM by_call) GROUP BY s.outcome`, int64(hourMicros), int64(r.set.LinkHours)*hourMicros),
+			GROUP BY s.outcome`, int64(hourMicros), int64(r.set.LinkHours)*hourMicros),
 		`CREATE TABLE link AS SELECT s.outcome, s.fresh, s.src_file, s.src_row, s.was_episode, s.was_month, s.was_by,
 				CASE WHEN c.other_animal OR c.early THEN NULL WHEN c.outcome IS NOT NULL THEN c.episode WHEN a.n = 1 THEN a.episode END AS episode,
 				CASE WHEN c.other_animal OR c.early THEN NULL WHEN c.episode IS NOT NULL THEN c.month WHEN a.n = 1 THEN a.month END AS month,
