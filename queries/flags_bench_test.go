@@ -11,7 +11,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -19,6 +18,7 @@ import (
 	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/timingtest"
 	"hindcheck/queries"
+	"hindcheck/queries/queriestest"
 )
 
 var (
@@ -46,7 +46,7 @@ var (
 //	HINDCHECK_BENCH_CALLS=10000000 go test ./queries -run '^$' -bench FlagTables -benchtime 3x
 func BenchmarkFlagTables(b *testing.B) {
 	python := withPandas(b)
-	calls := benchCalls(b)
+	calls := queriestest.BenchCalls(b, flagCalls)
 	stored, db, raw := replayStore(b, calls)
 	flags := len(stored.Set.Flags)
 	path := flagFile(b, raw, calls, flags)
@@ -80,20 +80,6 @@ func BenchmarkFlagTables(b *testing.B) {
 
 // flagCalls is the size of BenchmarkFlagTables unless the environment asks for another.
 const flagCalls = 48_000
-
-// benchCalls is the size that the environment asks for.
-func benchCalls(b *testing.B) int {
-	b.Helper()
-	text := os.Getenv("HINDCHECK_BENCH_CALLS")
-	if text == "" {
-		return flagCalls
-	}
-	n, err := strconv.Atoi(text)
-	if err != nil || n < 1 {
-		b.Fatalf("HINDCHECK_BENCH_CALLS=%s: expected a number of calls", text)
-	}
-	return n
-}
 
 // benchDir is a folder of this name that may outlive the run.
 func benchDir(b *testing.B, name string) string {

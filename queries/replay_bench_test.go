@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -28,15 +27,9 @@ import (
 //go:embed testdata/bench/replay_peer.sql
 var replayPeer string
 
-const (
-	// replayCalls is the size of BenchmarkReplay; HINDCHECK_BENCH_CALLS sets another,
-	// and HINDCHECK_BENCH_DIR a folder that keeps the files for the next run.
-	replayCalls = 6_000
-	// inventedCalls of the demonstration line are multiplied to that size. Copies
-	// repeat which flags fired together: of few calls they would make grouping by
-	// flags cheaper than it is on a line of that size.
-	inventedCalls = 1_000_000
-)
+// replayCalls is the size of BenchmarkReplay; HINDCHECK_BENCH_CALLS sets another,
+// and HINDCHECK_BENCH_DIR a folder that keeps the files for the next run.
+const replayCalls = 6_000
 
 // BenchmarkReplay measures what a replay asks of DuckDB beside a scan that sums
 // every column used (testdata/bench/replay_peer.sql), on the Parquet files of a
@@ -54,14 +47,7 @@ const (
 //
 //	HINDCHECK_BENCH_CALLS=10000000 go test ./queries -run '^$' -bench Replay -benchtime 3x
 func BenchmarkReplay(b *testing.B) {
-	calls := replayCalls
-	if text := os.Getenv("HINDCHECK_BENCH_CALLS"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			b.Fatal(err)
-		}
-		calls = n
-	}
+	calls := queriestest.BenchCalls(b, replayCalls)
 	stored, db, raw := replayStore(b, calls)
 	scope := queries.Scope{From: 202505, To: 202612, MatureBefore: time.Date(2026, 9, 1, 0, 0, 0, 0, time.UTC)}
 	for _, c := range []struct {
@@ -205,14 +191,10 @@ func peerSum(db *sql.DB, query string, into *[7]int64) error {
 func replayStore(b *testing.B, calls int) (stored *rules.Program, db *queries.DB, raw *sql.DB) {
 	b.Helper()
 	ctx := context.Background()
-	dir := os.Getenv("HINDCHECK_BENCH_DIR")
-	if dir == "" {
-		dir = b.TempDir()
-	}
-	dir = filepath.Join(dir, fmt.Sprintf("cases-%d-of-%d", calls, inventedCalls))
+	dir := benchDir(b, fmt.Sprintf("cases-%d-of-%d", calls, queriestest.InventedCalls))
 	if _, err := os.Stat(filepath.Join(dir, "manifest.json")); err != nil {
-		line := loadLine(b, min(calls, inventedCalls))
-		if err := queriestest.Multiply(ctx, line, dir, max(1, calls/inventedCalls), store.Cases); err != nil {
+		line := loadLine(b, min(calls, queriestest.InventedCalls))
+		if err := queriestest.Multiply(ctx, line, dir, max(1, calls/queriestest.InventedCalls), store.Cases); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -29,10 +29,6 @@ const (
 	// reviewCalls is the size of BenchmarkReview; HINDCHECK_BENCH_CALLS sets another,
 	// and HINDCHECK_BENCH_DIR a folder that keeps the store for the next run.
 	reviewCalls = 24_000
-	// inventedCalls of the demonstration line are multiplied to that size. Copies
-	// repeat which flags fired together: of few calls they would make grouping by
-	// flags cheaper than it is on a line of that size.
-	inventedCalls = 1_000_000
 	// benchThreads of both sides.
 	benchThreads = 2
 )
@@ -52,14 +48,7 @@ const (
 //
 //	HINDCHECK_BENCH_DIR=~/bench HINDCHECK_BENCH_CALLS=10000000 go test ./cmd/report -run '^$' -bench Review -benchtime 3x -timeout 2h
 func BenchmarkReview(b *testing.B) {
-	calls := reviewCalls
-	if text := os.Getenv("HINDCHECK_BENCH_CALLS"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			b.Fatal(err)
-		}
-		calls = n
-	}
+	calls := queriestest.BenchCalls(b, reviewCalls)
 	store := reviewStore(b, calls)
 	b.Run(fmt.Sprintf("calls=%d/threads=%d", calls, benchThreads), func(b *testing.B) {
 		times, peak := timingtest.New(), 0.0
@@ -188,16 +177,16 @@ func reviewStore(b *testing.B, calls int) string {
 	if dir == "" {
 		dir = b.TempDir()
 	}
-	to := filepath.Join(dir, fmt.Sprintf("review-%d-of-%d", calls, inventedCalls))
+	to := filepath.Join(dir, fmt.Sprintf("review-%d-of-%d", calls, queriestest.InventedCalls))
 	if _, err := os.Stat(filepath.Join(to, "manifest.json")); err == nil {
 		return to
 	}
 	line := filepath.Join(b.TempDir(), "line")
-	opt := demoline.Options{Dir: line, Seed: 1, Calls: min(calls, inventedCalls), Progress: func(string, int64) {}}
+	opt := demoline.Options{Dir: line, Seed: 1, Calls: min(calls, queriestest.InventedCalls), Progress: func(string, int64) {}}
 	if _, err := demoline.Make(context.Background(), opt); err != nil {
 		b.Fatal(err)
 	}
-	if err := queriestest.Multiply(context.Background(), demoline.Store(line), to, max(1, calls/inventedCalls)); err != nil {
+	if err := queriestest.Multiply(context.Background(), demoline.Store(line), to, max(1, calls/queriestest.InventedCalls)); err != nil {
 		b.Fatal(err)
 	}
 	return to
