@@ -17,6 +17,7 @@ import (
 
 	"hindcheck/cmd/report/internal/demoline"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/pipeline/store"
 	"hindcheck/pipeline/timingtest"
 	"hindcheck/queries"
 	"hindcheck/queries/queriestest"
@@ -177,7 +178,7 @@ func reviewStore(b *testing.B, calls int) string {
 	if dir == "" {
 		dir = b.TempDir()
 	}
-	to := filepath.Join(dir, fmt.Sprintf("review-%d-of-%d", calls, queriestest.InventedCalls))
+	to := filepath.Join(dir, fmt.Sprintf("review-%d-of-%d-format-%d", calls, queriestest.InventedCalls, store.FormatVersion))
 	if _, err := os.Stat(filepath.Join(to, "manifest.json")); err == nil {
 		return to
 	}

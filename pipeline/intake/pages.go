@@ -77,6 +77,10 @@ func (f *partFile) encode(c *column, n, nulls int) content {
 			return binary.LittleEndian.AppendUint64(dst, math.Float64bits(v))
 		})
 	case records.Int32, records.Date:
+		if c.Name == records.RowHash { // no two are alike
+			f.page = append(f.page, arrow.Int32Traits.CastToBytes(c.i32[:n])...)
+			return content{parquet.Encodings.Plain, nil, -1}
+		}
 		return few(f, c.i32, c, n, nulls, func(v int32) uint64 { return uint64(uint32(v)) }, func(dst []byte, v int32) []byte {
 			return binary.LittleEndian.AppendUint32(dst, uint32(v))
 		})
@@ -120,17 +124,13 @@ func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) ui
 }
 
 // whole encodes 64-bit numbers: one that stands in every row as a dictionary
-// of one, row hashes as they are, others as differences.
+// of one, others as differences.
 func (f *partFile) whole(c *column, n, nulls int) content {
 	f.i64 = dense(f.i64, c.i64, c.valid, n, nulls)
-	switch {
-	case pagefile.Constant(f.i64):
+	if pagefile.Constant(f.i64) {
 		f.indices = append(f.indices[:0], make([]int32, len(f.i64))...)
 		f.page = pagefile.AppendIndices(f.page, f.indices, 1)
 		return content{parquet.Encodings.RLEDict, binary.LittleEndian.AppendUint64(nil, uint64(f.i64[0])), 1}
-	case c.Name == records.RowHash:
-		f.page = append(f.page, arrow.Int64Traits.CastToBytes(f.i64)...)
-		return content{parquet.Encodings.Plain, nil, -1}
 	}
 	if f.stored {
 		return f.times()

@@ -433,6 +433,7 @@ func (c *column) limits(n int) (low, high []byte) {
 	switch {
 	case c.Kind == records.Time:
 		return edges(c.i64[:n], c.valid, func(v int64) []byte { return binary.LittleEndian.AppendUint64(nil, uint64(v)) })
+	case c.Name == records.RowHash:
 	case c.Kind == records.Int32, c.Kind == records.Date:
 		return edges(c.i32[:n], c.valid, func(v int32) []byte { return binary.LittleEndian.AppendUint32(nil, uint32(v)) })
 	case c.Kind == records.Int16:

@@ -5,7 +5,7 @@ import "hindcheck/pipeline/codes"
 // Names of the columns that the reader writes into every table.
 const (
 	ExportedAt = "exported_at" // when the export was made: a later export wins
-	RowHash    = "row_hash"    // hash of the mapped values without exported_at
+	RowHash    = "row_hash"    // hash of the mapped values without exported_at, 32 bits
 	SrcFile    = "src_file"    // number of the file within the load
 	SrcRow     = "src_row"     // row as a spreadsheet shows it, counted from 1
 )
@@ -85,7 +85,7 @@ func Staged(record string) (Table, bool) {
 func table(name string, cols ...Column) Table {
 	return Table{name, append(cols,
 		Column{Name: ExportedAt, Kind: Time, Required: true, Written: true},
-		Column{Name: RowHash, Kind: Int64, Required: true, Written: true},
+		Column{Name: RowHash, Kind: Int32, Required: true, Written: true},
 		Column{Name: SrcFile, Kind: Int32, Required: true, Written: true},
 		Column{Name: SrcRow, Kind: Int64, Required: true, Written: true})}
 }

@@ -150,7 +150,7 @@ func (t Table) properties(mem memory.Allocator, pack func(Column) bool) *parquet
 		switch {
 		case c.Kind == Text:
 			props = append(props, parquet.WithDictionaryFor(c.Name, true))
-		case c.Kind == Time, c.Kind == Int64 && c.Name != RowHash:
+		case c.Kind == Time, c.Kind == Int64:
 			props = append(props, parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaBinaryPacked))
 		}
 	}

@@ -35,7 +35,7 @@ func TestSchemas(t *testing.T) {
 			}
 			got = append(got, s)
 		}
-		want += " exported_at:ts! row_hash:int64! src_file:int32! src_row:int64!"
+		want += " exported_at:ts! row_hash:int32! src_file:int32! src_row:int64!"
 		if s := strings.Join(got, " "); s != want {
 			t.Errorf("%s:\n got %s\nwant %s", name, s, want)
 		}

@@ -140,7 +140,7 @@ func (l line) calls(rows ...call) string {
 			}
 			cols = append(cols, v+` AS "`+col.name+`"`)
 		}
-		hash := fmt.Sprintf("(hash('%s|%s|%s|%s|%s') >> 1)::BIGINT AS row_hash", c.at, c.level, c.animal, c.complaint, contact)
+		hash := fmt.Sprintf("(hash('%s|%s|%s|%s|%s') >> 33)::INTEGER AS row_hash", c.at, c.level, c.animal, c.complaint, contact)
 		out = append(out, "SELECT "+strings.Join(cols, ", ")+", $STAMP, "+hash+fmt.Sprintf(", $FILE, %d::BIGINT AS src_row", i+2))
 	}
 	return strings.Join(out, " UNION ALL ")
@@ -170,7 +170,7 @@ func (l line) checks(rows ...string) string {
 			}
 			cols = append(cols, v+` AS "`+col.name+`"`)
 		}
-		out = append(out, "SELECT "+strings.Join(cols, ", ")+fmt.Sprintf(", $STAMP, (hash('%s') >> 1)::BIGINT AS row_hash, $FILE, %d::BIGINT AS src_row", row, i+2))
+		out = append(out, "SELECT "+strings.Join(cols, ", ")+fmt.Sprintf(", $STAMP, (hash('%s') >> 33)::INTEGER AS row_hash, $FILE, %d::BIGINT AS src_row", row, i+2))
 	}
 	return strings.Join(out, " UNION ALL ")
 }
@@ -200,7 +200,7 @@ func (l line) outcomes(rows ...[5]string) string {
 			}
 			cols = append(cols, v+` AS "`+col.name+`"`)
 		}
-		out = append(out, "SELECT "+strings.Join(cols, ", ")+fmt.Sprintf(", $STAMP, (hash('%v') >> 1)::BIGINT AS row_hash, $FILE, %d::BIGINT AS src_row", f, i+2))
+		out = append(out, "SELECT "+strings.Join(cols, ", ")+fmt.Sprintf(", $STAMP, (hash('%v') >> 33)::INTEGER AS row_hash, $FILE, %d::BIGINT AS src_row", f, i+2))
 	}
 	return strings.Join(out, " UNION ALL ")
 }

@@ -17,7 +17,7 @@ type table struct {
 // stamp are the columns that every staged row carries beside its record:
 // exported_at decides which export wins, row_hash whether anything changed,
 // src_file and src_row where the row came from.
-var stamp = []column{{"exported_at", "TIMESTAMPTZ"}, {"row_hash", "BIGINT"}}
+var stamp = []column{{"exported_at", "TIMESTAMPTZ"}, {"row_hash", "INTEGER"}}
 
 var place = []column{{"src_file", "INTEGER"}, {"src_row", "BIGINT"}}
 

@@ -13,7 +13,7 @@ import (
 
 // FormatVersion is the version of the store's layout that this program writes
 // and reads.
-const FormatVersion = 2
+const FormatVersion = 3
 
 const manifestName = "manifest.json"
 

@@ -133,7 +133,7 @@ func copied(column, kind string) string {
 	case kind == "UUID":
 		return "md5(" + column + "::VARCHAR || k::VARCHAR)::UUID"
 	case column == `"row_hash"`:
-		return "(hash(" + column + ", k) >> 1)::BIGINT"
+		return "(hash(" + column + ", k) >> 33)::INTEGER"
 	case column == `"exported_at"` || !strings.HasPrefix(kind, "TIMESTAMP"):
 		return column
 	case kind == "TIMESTAMP WITH TIME ZONE":
