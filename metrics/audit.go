@@ -106,10 +106,10 @@ func AuditPrevalence(strata []AuditStratum, opt CorrectionOptions) (AuditResult,
 	}
 	sum := summary{parts: sortParts(parts), conf: opt.Conf}
 	sum.expect()
-	sum.draws = drawVerification(sum.parts, opt.Draws, opt.Rand, false)
+	sum.simulate(opt.Draws, opt.Rand)
 	out.Rate = sum.share(blocked, "there are no episodes",
-		func(d verificationDraw) float64 { return d.fn }, func(d verificationDraw) float64 { return d.tn })
-	out.Needed = sum.number(blocked, func(d verificationDraw) float64 { return d.missed })
+		func(d *verificationDraw) float64 { return d.fn }, func(d *verificationDraw) float64 { return d.tn })
+	out.Needed = sum.number(blocked, func(d *verificationDraw) float64 { return d.missed })
 	out.Rate.Method, out.Needed.Method = MethodTwoPhase, MethodTwoPhase
 	return out, nil
 }

@@ -125,7 +125,7 @@ func Corrected(strata []VerificationStratum, opt CorrectionOptions) (Correction,
 	parts := verificationParts(strata)
 	s := summary{parts: parts, conf: opt.Conf, blockedPresent: unsampled(parts, true), blockedAbsent: unsampled(parts, false), sharesOnly: opt.SharesOnly}
 	s.expect()
-	s.draws = drawVerification(parts, opt.Draws, opt.Rand, opt.SharesOnly)
+	s.simulate(opt.Draws, opt.Rand)
 	c.fill(&s)
 	c.warn(opt.MinSampled)
 	return c, nil
@@ -172,6 +172,7 @@ type summary struct {
 	blockedPresent, blockedAbsent string
 	expected                      verificationDraw
 	draws                         []verificationDraw
+	values                        []float64 // room for one value a draw
 	sharesOnly                    bool
 }
 
@@ -188,6 +189,11 @@ func (s *summary) expect() {
 	s.expected.caught, s.expected.missed = s.expected.tp, s.expected.fn
 }
 
+// simulate draws from the posterior.
+func (s *summary) simulate(draws int, r *rand.Rand) {
+	s.draws, s.values = drawVerification(s.parts, draws, r, s.sharesOnly), make([]float64, draws)
+}
+
 // blocked joins the reasons of the sides a figure needs.
 func (s *summary) blocked(present, absent bool) string {
 	if present && s.blockedPresent != "" {
@@ -200,15 +206,15 @@ func (s *summary) blocked(present, absent bool) string {
 }
 
 // share dresses num/(num+rest), both functions of a draw.
-func (s *summary) share(blocked, empty string, num, rest func(verificationDraw) float64) Estimate {
-	a, b := num(s.expected), rest(s.expected)
+func (s *summary) share(blocked, empty string, num, rest func(*verificationDraw) float64) Estimate {
+	a, b := num(&s.expected), rest(&s.expected)
 	if blocked == "" && a+b == 0 {
 		blocked = empty
 	}
 	if blocked != "" {
 		return notEstimable(s.conf, MethodBeggGreenesDraws, "%s", blocked)
 	}
-	low, high := drawLimits(s.draws, s.conf, func(d verificationDraw) float64 {
+	low, high := drawLimits(s.draws, s.values, s.conf, func(d *verificationDraw) float64 {
 		x, y := num(d), rest(d)
 		if x+y == 0 {
 			return 0
@@ -223,36 +229,36 @@ func (s *summary) share(blocked, empty string, num, rest func(verificationDraw) 
 }
 
 // number dresses a number of episodes.
-func (s *summary) number(blocked string, f func(verificationDraw) float64) Estimate {
+func (s *summary) number(blocked string, f func(*verificationDraw) float64) Estimate {
 	if blocked == "" && s.sharesOnly {
 		blocked = "only shares were asked for"
 	}
 	if blocked != "" {
 		return notEstimable(s.conf, MethodBeggGreenesDraws, "%s", blocked)
 	}
-	low, high := drawLimits(s.draws, s.conf, f)
-	v := f(s.expected)
+	low, high := drawLimits(s.draws, s.values, s.conf, f)
+	v := f(&s.expected)
 	return Estimate{
 		Value: v, Low: math.Min(v, low), High: math.Max(v, high), Conf: s.conf, Method: MethodBeggGreenesDraws,
 	}
 }
 
 func (c *Correction) fill(s *summary) {
-	tp := func(d verificationDraw) float64 { return d.tp }
-	fp := func(d verificationDraw) float64 { return d.fp }
-	fn := func(d verificationDraw) float64 { return d.fn }
-	tn := func(d verificationDraw) float64 { return d.tn }
-	need := func(d verificationDraw) float64 { return d.tp + d.fn }
-	well := func(d verificationDraw) float64 { return d.fp + d.tn }
+	tp := func(d *verificationDraw) float64 { return d.tp }
+	fp := func(d *verificationDraw) float64 { return d.fp }
+	fn := func(d *verificationDraw) float64 { return d.fn }
+	tn := func(d *verificationDraw) float64 { return d.tn }
+	need := func(d *verificationDraw) float64 { return d.tp + d.fn }
+	well := func(d *verificationDraw) float64 { return d.fp + d.tn }
 	both, present, absent := s.blocked(true, true), s.blocked(true, false), s.blocked(false, true)
 	c.Sensitivity = s.share(both, "no animal in need was found or sampled", tp, fn)
 	c.Specificity = s.share(both, "every animal found or sampled was in need", tn, fp)
 	c.PPV = s.share(present, "nothing was marked", tp, fp)
 	c.NPV = s.share(absent, "everything was marked", tn, fn)
 	c.Prevalence = s.share(both, "there are no episodes", need, well)
-	c.Caught = s.number(present, func(d verificationDraw) float64 { return d.caught })
-	c.Missed = s.number(absent, func(d verificationDraw) float64 { return d.missed })
-	c.Needed = s.number(both, func(d verificationDraw) float64 { return d.caught + d.missed })
+	c.Caught = s.number(present, func(d *verificationDraw) float64 { return d.caught })
+	c.Missed = s.number(absent, func(d *verificationDraw) float64 { return d.missed })
+	c.Needed = s.number(both, func(d *verificationDraw) float64 { return d.caught + d.missed })
 }
 
 // warn adds the sentences that belong beside the corrected figures.

@@ -4,7 +4,6 @@ import (
 	"math/rand/v2"
 	"slices"
 
-	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -30,12 +29,21 @@ type sideSampler struct {
 	// always and never sum the parts without a verified exception: all in need,
 	// none in need. Drawing them one by one would change nothing.
 	always, never float64
-	mixed         []int     // parts with verified episodes of both kinds
+	mixed         []mixedPart
 	full          []int     // parts whose verified episodes were all in need
 	cumulative    []float64 // of n, to choose a part by size
 	// sharesOnly leaves out drawing the episodes in need beside their rate.
 	sharesOnly bool
 	r          *rand.Rand
+}
+
+// mixedPart is a part with verified episodes of both kinds.
+type mixedPart struct {
+	at   int // its place in parts
+	rate betaSampler
+	size gammaSampler
+	// unverified is how many episodes of it have no known need.
+	unverified float64
 }
 
 func newSideSampler(parts []part, present bool, r *rand.Rand) *sideSampler {
@@ -61,7 +69,7 @@ func newSideSampler(parts []part, present bool, r *rand.Rand) *sideSampler {
 			s.always += p.n
 			s.full = append(s.full, i)
 		default:
-			s.mixed = append(s.mixed, i)
+			s.mixed = append(s.mixed, mixedPart{i, newBetaSampler(p.x, p.k-p.x), newGammaSampler(p.n), p.n - p.k})
 		}
 	}
 	return s
@@ -77,21 +85,21 @@ func (s *sideSampler) pick() int {
 // draw returns the side's needed and not needed, and how many of its unverified
 // episodes were in need.
 func (s *sideSampler) draw() (needed, notNeeded, unseen float64) {
-	add := func(p part, theta float64, n float64) {
-		g := gammaDraw(s.r, n)
-		needed += g * theta
-		notNeeded += g * (1 - theta)
-		if !s.sharesOnly {
-			unseen += binomialDraw(s.r, p.n-p.k, theta)
-		}
-	}
 	chosen := s.pick()
 	c := s.parts[chosen]
+	add := func(theta, size, unverified float64) {
+		needed += size * theta
+		notNeeded += size * (1 - theta)
+		if !s.sharesOnly {
+			unseen += binomialDraw(s.r, unverified, theta)
+		}
+	}
 	theta, n := s.withPseudo(c)
-	add(c, theta, n)
-	for _, i := range s.mixed {
-		if p := s.parts[i]; i != chosen {
-			add(p, betaDraw(s.r, p.x, p.k-p.x), p.n)
+	add(theta, gammaDraw(s.r, n), c.n-c.k)
+	for i := range s.mixed {
+		if p := &s.mixed[i]; p.at != chosen {
+			theta := p.rate.draw(s.r)
+			add(theta, p.size.draw(s.r), p.unverified)
 		}
 	}
 	always, never := s.always, s.never
@@ -124,27 +132,7 @@ func (s *sideSampler) withPseudo(p part) (theta, n float64) {
 	if p.k > 0 {
 		weight = p.n / p.k
 	}
-	return betaDraw(s.r, x, y), p.n + weight
-}
-
-// betaDraw allows a parameter of 0, which puts all mass on an end.
-func betaDraw(r *rand.Rand, a, b float64) float64 {
-	if a == 0 {
-		return 0
-	}
-	if b == 0 {
-		return 1
-	}
-	x, y := gammaDraw(r, a), gammaDraw(r, b)
-	return x / (x + y)
-}
-
-// gammaDraw allows shape 0, which is the constant 0.
-func gammaDraw(r *rand.Rand, shape float64) float64 {
-	if shape <= 0 {
-		return 0
-	}
-	return distuv.Gamma{Alpha: shape, Beta: 1, Src: r}.Rand()
+	return newBetaSampler(x, y).draw(s.r), p.n + weight
 }
 
 func binomialDraw(r *rand.Rand, n, p float64) float64 {
@@ -180,13 +168,12 @@ func drawVerification(parts []part, draws int, r *rand.Rand, sharesOnly bool) []
 	return out
 }
 
-// drawLimits are the equal-tailed limits of f over the draws.
-func drawLimits(draws []verificationDraw, conf float64, f func(verificationDraw) float64) (low, high float64) {
-	v := make([]float64, len(draws))
-	for i, d := range draws {
-		v[i] = f(d)
+// drawLimits are the equal-tailed limits of f over the draws. values is room for
+// one value a draw.
+func drawLimits(draws []verificationDraw, values []float64, conf float64, f func(*verificationDraw) float64) (low, high float64) {
+	for i := range draws {
+		values[i] = f(&draws[i])
 	}
-	slices.Sort(v)
 	tail := (1 - conf) / 2
-	return stat.Quantile(tail, stat.LinInterp, v, nil), stat.Quantile(1-tail, stat.LinInterp, v, nil)
+	return quantileOf(values, tail), quantileOf(values, 1-tail)
 }

@@ -347,14 +347,16 @@ func BenchmarkCorrected(b *testing.B) {
 	r := rand.New(rand.NewPCG(55, 56))
 	for _, n := range []int{6, 30} {
 		strata, _, _ := ordinarySettings[0].scaled(n).model(r).draw(r, 24000)
-		b.Run(fmt.Sprintf("strata=%d/draws=4000", n), func(b *testing.B) {
-			b.ReportAllocs()
-			for b.Loop() {
-				if _, err := Corrected(strata, CorrectionOptions{Conf: 0.95, MinSampled: 10, Draws: 4000, Rand: r}); err != nil {
-					b.Fatal(err)
+		for _, sharesOnly := range []bool{false, true} {
+			b.Run(fmt.Sprintf("strata=%d/draws=4000/sharesOnly=%v", n, sharesOnly), func(b *testing.B) {
+				b.ReportAllocs()
+				for b.Loop() {
+					if _, err := Corrected(strata, CorrectionOptions{Conf: 0.95, MinSampled: 10, Draws: 4000, Rand: r, SharesOnly: sharesOnly}); err != nil {
+						b.Fatal(err)
+					}
 				}
-			}
-		})
+			})
+		}
 	}
 }
 

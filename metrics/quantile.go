@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -41,4 +42,50 @@ func risingRoot(f func(float64) float64, lo, hi float64) float64 {
 			hi = mid
 		}
 	}
+}
+
+// quantileOf is the quantile of unsorted values as stat.Quantile gives it with
+// stat.LinInterp. It puts only what it reads into its place, which takes a
+// fraction of sorting; x is reordered.
+func quantileOf(x []float64, p float64) float64 {
+	at := p * float64(len(x))
+	i := max(0, int(math.Ceil(at))-1)
+	upper := orderStatistic(x, i)
+	if i == 0 {
+		return upper
+	}
+	lower := slices.Max(x[:i])
+	share := float64(i+1) - at
+	return share*lower + (1-share)*upper
+}
+
+// orderStatistic puts the value that stands at place k among the sorted there,
+// none larger before it and none smaller behind, and returns it (quickselect:
+// Hoare (1961) Commun ACM 4:321-322, algorithm 65).
+func orderStatistic(x []float64, k int) float64 {
+	for lo, hi := 0, len(x)-1; lo < hi; {
+		pivot := x[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
 }
