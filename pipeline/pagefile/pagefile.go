@@ -7,12 +7,17 @@
 // checks, 0.98 s against 0.6 s of processor). Its page writer makes compressors
 // anew after every collection of garbage.
 //
+// Columns that hold the same in all rows of a row group stand on one set of pages:
+// what has been written is not written again, and the footer gives its place to
+// both columns.
+//
 // Start at File; the encodings of a page's content are in encode.go, headers and
-// compression in page.go.
+// compression in page.go, and join.go puts files together that DuckDB has written.
 package pagefile
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"os"
@@ -33,8 +38,12 @@ type File struct {
 	meta   *metadata.FileMetaDataBuilder
 	groups int16
 
-	packed []byte
+	packed, chunk []byte
+	placed        []span // the columns of the row group
 }
+
+// span is a stretch of the file.
+type span struct{ at, size int64 }
 
 // Page is the content of one column in one row group.
 type Page struct {
@@ -72,14 +81,18 @@ const magic = "PAR1"
 // Create begins a file that must not exist; the user's mask says who may read it,
 // as with the files that DuckDB writes.
 func Create(path string, sc *schema.Schema, props *parquet.WriterProperties) (*File, error) {
-	out, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o666)
+	out, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o666)
 	if err != nil {
 		return nil, err
 	}
-	f := &File{path: path, file: out, out: &counted{Writer: bufio.NewWriterSize(out, 1<<20)}, props: props,
-		meta: metadata.NewFileMetadataBuilder(sc, props, nil)}
+	f := begin(path, out)
+	f.props, f.meta = props, metadata.NewFileMetadataBuilder(sc, props, nil)
 	_, err = f.out.Write([]byte(magic))
 	return f, err
+}
+
+func begin(path string, out *os.File) *File {
+	return &File{path: path, file: out, out: &counted{Writer: bufio.NewWriterSize(out, 1<<20)}}
 }
 
 // RowGroup appends rows: page makes the content of each column in turn, which
@@ -87,6 +100,7 @@ func Create(path string, sc *schema.Schema, props *parquet.WriterProperties) (*F
 func (f *File) RowGroup(rows, columns int, page func(i int) Page) error {
 	rg := f.meta.AppendRowGroup()
 	from := f.out.at
+	f.placed = f.placed[:0]
 	written := make([]*metadata.ColumnChunkMetaDataBuilder, columns)
 	for i := range columns {
 		meta := rg.NextColumnChunk()
@@ -114,16 +128,23 @@ func (f *File) RowGroup(rows, columns int, page func(i int) Page) error {
 func (f *File) column(meta *metadata.ColumnChunkMetaDataBuilder, rows int, p Page) error {
 	info := metadata.ChunkMetaInfo{NumValues: int64(rows), IndexPageOffset: -1}
 	stats := metadata.EncodingStats{DataEncodingStats: map[parquet.Encoding]int32{p.Encoding: 1}}
+	f.chunk = f.chunk[:0]
 	if p.Words >= 0 {
-		info.DictPageOffset = f.out.at
 		stats.DictEncodingStats = map[parquet.Encoding]int32{parquet.Encodings.Plain: 1}
 		if err := f.page(meta, &info, dictionaryHeader(p.Words), p.Dict); err != nil {
 			return err
 		}
 	}
-	info.DataPageOffset = f.out.at
+	data := int64(len(f.chunk))
 	if err := f.page(meta, &info, dataHeader(rows, p.Encoding), p.Data); err != nil {
 		return err
+	}
+	at, err := f.place(f.chunk)
+	if err != nil {
+		return err
+	}
+	if info.DataPageOffset = at + data; p.Words >= 0 {
+		info.DictPageOffset = at
 	}
 	if p.Stats != nil {
 		meta.SetStats(*p.Stats)
@@ -131,7 +152,42 @@ func (f *File) column(meta *metadata.ColumnChunkMetaDataBuilder, rows int, p Pag
 	return meta.Finish(info, p.Words >= 0, false, stats)
 }
 
-// page writes one page and adds its size to info.
+// place writes the pages of a column and returns where they stand. Are they byte for byte
+// those of another column of the row group, they stand there already.
+func (f *File) place(pages []byte) (at int64, err error) {
+	for _, s := range f.placed {
+		if s.size != int64(len(pages)) {
+			continue
+		}
+		if same, err := f.holds(s.at, pages); same || err != nil {
+			return s.at, err
+		}
+	}
+	f.placed = append(f.placed, span{f.out.at, int64(len(pages))})
+	at = f.out.at
+	_, err = f.out.Write(pages)
+	return at, err
+}
+
+// holds reports whether these bytes were written at a place.
+func (f *File) holds(at int64, pages []byte) (bool, error) {
+	if err := f.out.Flush(); err != nil {
+		return false, err
+	}
+	for block := make([]byte, min(len(pages), 1<<14)); len(pages) > 0; {
+		n := min(len(pages), len(block))
+		if _, err := f.file.ReadAt(block[:n], at); err != nil {
+			return false, err
+		}
+		if !bytes.Equal(block[:n], pages[:n]) {
+			return false, nil
+		}
+		at, pages = at+int64(n), pages[n:]
+	}
+	return true, nil
+}
+
+// page appends one page to the column's and adds its size to info.
 func (f *File) page(meta *metadata.ColumnChunkMetaDataBuilder, info *metadata.ChunkMetaInfo, header pageHeader, data []byte) error {
 	packed, err := f.pack(meta.Descr().Path(), data)
 	if err != nil {
@@ -140,11 +196,8 @@ func (f *File) page(meta *metadata.ColumnChunkMetaDataBuilder, info *metadata.Ch
 	head := header.bytes(len(data), len(packed))
 	info.UncompressedSize += int64(len(head) + len(data))
 	info.CompressedSize += int64(len(head) + len(packed))
-	if _, err := f.out.Write(head); err != nil {
-		return err
-	}
-	_, err = f.out.Write(packed)
-	return err
+	f.chunk = append(append(f.chunk, head...), packed...)
+	return nil
 }
 
 // pack compresses a page as the properties of its column say.
@@ -181,7 +234,10 @@ func (f *File) Close() error {
 	}
 	out := f.out
 	f.out = nil
-	err := f.footer(out)
+	m, err := f.meta.Finish()
+	if err == nil {
+		err = footer(out, m)
+	}
 	if err == nil {
 		err = out.Flush()
 	}
@@ -194,11 +250,7 @@ func (f *File) Close() error {
 	return nil
 }
 
-func (f *File) footer(out *counted) error {
-	m, err := f.meta.Finish()
-	if err != nil {
-		return err
-	}
+func footer(out *counted, m *metadata.FileMetaData) error {
 	n, err := m.WriteTo(out, nil)
 	if err != nil {
 		return err

@@ -117,8 +117,7 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 			SELECT c.* REPLACE (v.episode AS episode, v.month AS episode_month, v.kind::VARCHAR AS contact_kind, %[2]d::INTEGER AS load_no)
 			FROM cur_calls c JOIN moved v USING (call) WHERE v.month = %[1]d`, m, r.tx.No)
 		}
-		query = "SELECT " + names(cols, "") + " FROM (" + query + ") ORDER BY started_at, call"
-		if err := r.replace(ctx, "calls", m, query); err != nil {
+		if err := r.replace(ctx, "calls", m, cols, "("+query+")", "started_at, call"); err != nil {
 			return err
 		}
 	}
@@ -126,13 +125,15 @@ func (r *Resolver) writeCalls(ctx context.Context) error {
 		SEMI JOIN (SELECT call FROM gone UNION SELECT call FROM moved) x USING (call)`, "episode_month", "started_at, call", cols)
 }
 
-// replace writes the new present of a month and takes the old out.
-func (r *Resolver) replace(ctx context.Context, tab string, month int, query string) error {
-	path, err := r.write(ctx, store.Current, tab, month, query)
+// replace writes the new present of a month, the rows of a relation in the order of
+// some columns, and takes the old out.
+func (r *Resolver) replace(ctx context.Context, tab string, month int, cols []column, from, order string) error {
+	path := r.copyPath(tab, month)
+	n, err := copyRows(ctx, r.db, tab, path, names(cols, ""), from, order)
 	if err != nil {
 		return err
 	}
-	r.settle(tab, month, path)
+	r.copied(tab, month, path, n)
 	return nil
 }
 

@@ -201,23 +201,23 @@ func (r *Resolver) writeChecks(ctx context.Context, m int, stored bool) error {
 	fresh := fmt.Sprintf(`SELECT c.*, home_month AS episode_month, %d::INTEGER AS load_no FROM chk c`, r.tx.No)
 	// Calls in the order of their start: what is alike in time stands together,
 	// which packs better and lets a query for a week pass over row groups.
-	const order = " ORDER BY home_start, call, vet, seq, finding"
+	const order = "home_start, call, vet, seq, finding"
 	if !stored {
-		return r.replace(ctx, "checks", m, fmt.Sprintf(`SELECT %s FROM (%s) WHERE home_month = %d`, names(cols, ""), fresh, m)+order)
+		return r.replace(ctx, "checks", m, cols, fmt.Sprintf(`(%s WHERE home_month = %d)`, fresh, m), order)
 	}
 	own := "SELECT *, " + byVet + " FROM (" + relation(r.tx.Paths(store.Current, "checks", m), cols) + ")"
-	query := fmt.Sprintf(`SELECT %[1]s FROM (
-		SELECT * EXCLUDE (home_start) FROM (%[2]s) ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class <> '%[3]s') k USING (call, vet) WHERE home_month = %[6]d
+	query := fmt.Sprintf(`(
+		SELECT * EXCLUDE (home_start) FROM (%[1]s) ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class <> '%[2]s') k USING (call, vet) WHERE home_month = %[5]d
 		UNION ALL BY NAME
-		SELECT c.* REPLACE (CASE WHEN t.newer THEN t.now_at ELSE c.exported_at END AS exported_at) FROM (%[4]s) c
-			LEFT JOIN cmp_chk t ON t.call = c.call AND t.vet = c.vet AND t.class = '%[5]s'
-			ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[3]s') k ON c.call = k.call AND c.vet = k.vet
-			ANTI JOIN (SELECT call FROM shifted WHERE was_month = %[6]d) g ON c.call = g.call
+		SELECT c.* REPLACE (CASE WHEN t.newer THEN t.now_at ELSE c.exported_at END AS exported_at) FROM (%[3]s) c
+			LEFT JOIN cmp_chk t ON t.call = c.call AND t.vet = c.vet AND t.class = '%[4]s'
+			ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[2]s') k ON c.call = k.call AND c.vet = k.vet
+			ANTI JOIN (SELECT call FROM shifted WHERE was_month = %[5]d) g ON c.call = g.call
 		UNION ALL BY NAME
-		SELECT c.* REPLACE (%[6]d::INTEGER AS episode_month) FROM was_checks c SEMI JOIN (SELECT call FROM shifted WHERE month = %[6]d) g USING (call)
-			ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[3]s') k USING (call, vet)
-		) JOIN (SELECT call, started_at AS home_start FROM home WHERE month = %[6]d) USING (call)`, names(cols, ""), fresh, classSuperseding, own, classUnchanged, m) + order
-	if err := r.replace(ctx, "checks", m, query); err != nil {
+		SELECT c.* REPLACE (%[5]d::INTEGER AS episode_month) FROM was_checks c SEMI JOIN (SELECT call FROM shifted WHERE month = %[5]d) g USING (call)
+			ANTI JOIN (SELECT call, vet FROM cmp_chk WHERE class = '%[2]s') k USING (call, vet)
+		) JOIN (SELECT call, started_at AS home_start FROM home WHERE month = %[5]d) USING (call)`, fresh, classSuperseding, own, classUnchanged, m)
+	if err := r.replace(ctx, "checks", m, cols, query, order); err != nil {
 		return err
 	}
 	// A superseded row is filed under the month that its call has now.

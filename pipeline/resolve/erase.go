@@ -104,12 +104,11 @@ func (e *Erased) rewrite(ctx context.Context, db *sql.DB, tx *store.Tx, f store.
 		return nil
 	}
 	path := filepath.Join(tx.Staging(), fmt.Sprintf("erased-%d.parquet", n))
-	res, err := db.ExecContext(ctx, fmt.Sprintf(`COPY (SELECT * EXCLUDE (file_row_number) FROM %s WHERE coalesce(NOT (%s), true) ORDER BY file_row_number)
-		TO %s (%s)`, from, where, duck.Quote(path), parquetOptions))
-	if err != nil {
-		return err
+	tab := f.Table
+	if f.Part != store.Current {
+		tab = "" // history stands in its own order
 	}
-	left, err := res.RowsAffected()
+	left, err := copyRows(ctx, db, tab, path, "* EXCLUDE (file_row_number)", fmt.Sprintf("(FROM %s WHERE coalesce(NOT (%s), true))", from, where), "file_row_number")
 	if err != nil {
 		return err
 	}

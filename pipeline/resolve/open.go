@@ -371,17 +371,9 @@ func (r *Resolver) write(ctx context.Context, part, tab string, month int, query
 // writeAs is write with a name of the staged file that the caller chose.
 func (r *Resolver) writeAs(ctx context.Context, name string, s store.Staged, query string) (string, error) {
 	path := filepath.Join(r.tx.Staging(), name+".parquet")
-	res, err := r.db.ExecContext(ctx, "COPY ("+query+") TO "+duck.Quote(path)+
-		" ("+parquetOptions+")")
-	if err != nil {
-		return "", fmt.Errorf("%w (in: %s)", err, firstLine(query))
-	}
-	n, err := res.RowsAffected()
-	if err != nil {
+	n, err := copyQuery(ctx, r.db, path, query)
+	if err != nil || n == 0 {
 		return "", err
-	}
-	if n == 0 {
-		return "", os.Remove(path)
 	}
 	s.Path, s.Rows = path, n
 	r.res.Add = append(r.res.Add, s)

@@ -197,7 +197,7 @@ func (r *Resolver) writeOutcomesOf(ctx context.Context, m int, cols []column) er
 		SELECT o.* REPLACE (l.episode AS episode, l.month AS episode_month, l.how AS linked_by, %[2]d::INTEGER AS load_no)
 		FROM cur_outcomes o JOIN relink l USING (outcome) WHERE l.month = %[1]d`, m, r.tx.No)
 	}
-	return r.replace(ctx, "outcomes", m, "SELECT "+names(cols, "")+" FROM ("+query+") ORDER BY seen_at, outcome")
+	return r.replace(ctx, "outcomes", m, cols, "("+query+")", "seen_at, outcome")
 }
 
 // coverage resolves the deliveries; they are few and stand in one file.
@@ -211,14 +211,13 @@ func (r *Resolver) coverage(ctx context.Context) error {
 	}
 	key := quoteAll(coverageTable.key)
 	cols := coverageTable.stored()
-	query := fmt.Sprintf(`SELECT %[1]s FROM (
-		SELECT s.*, %[2]d::INTEGER AS load_no FROM inc_coverage s
+	query := fmt.Sprintf(`(
+		SELECT s.*, %[1]d::INTEGER AS load_no FROM inc_coverage s
 		UNION ALL BY NAME
 		SELECT c.* REPLACE (greatest(c.exported_at, t.now_at) AS exported_at) FROM cur_coverage c
-		LEFT JOIN (SELECT %[3]s, now_at FROM cmp_coverage WHERE class = 'unchanged') t USING (%[3]s)
-		ANTI JOIN (SELECT %[3]s FROM cmp_coverage WHERE class = 'superseding') g USING (%[3]s)
-		) ORDER BY feed, from_date, to_date`, names(cols, ""), r.tx.No, key)
-	if err := r.replace(ctx, "coverage", 0, query); err != nil {
+		LEFT JOIN (SELECT %[2]s, now_at FROM cmp_coverage WHERE class = 'unchanged') t USING (%[2]s)
+		ANTI JOIN (SELECT %[2]s FROM cmp_coverage WHERE class = 'superseding') g USING (%[2]s))`, r.tx.No, key)
+	if err := r.replace(ctx, "coverage", 0, cols, query, "feed, from_date, to_date"); err != nil {
 		return err
 	}
 	return r.history(ctx, "coverage", []int{0}, fmt.Sprintf(`SELECT 0 AS m, c.* FROM cur_coverage c
