@@ -45,6 +45,8 @@ type names struct {
 //	{{newFired}}        over those columns
 //	{{levelsOf "c" "p"}} p_low, p_level and p_high of the code c of {{ruled}}
 //	{{moved}}           the answer of replay_moved as a relation
+//	{{asStored}}        episodes alike in what replay_counts counts by, and calls by
+//	{{hours}}           the hour for replay_days, as stored; see replay_held.go
 //	{{keys}}            site, species and the strata columns, each once
 //	{{tuneRelation "x"}} relation x with candidate thresholds and the rest of the rules;
 //	{{tuneRest "cut"}}  {{tuneBins}} and {{tuneNothing}} over it: see Tuning
@@ -83,6 +85,8 @@ func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 		"newFired":      func() (string, error) { r, err := d.ruled(n.replay); return r.newFired, err },
 		"levelsOf":      levelsOf,
 		"moved":         func() (string, error) { return d.movedSQL(n) },
+		"asStored":      func() string { return d.asStored(n.replay) },
+		"hours":         func() string { return d.hours(n.replay, args) },
 		"keys":          func() string { return d.keys() },
 		"flagWords":     func() []flagWord { return d.flagWords() },
 		"flagTotals":    func(what string) (string, error) { return d.flagTotals(what) },

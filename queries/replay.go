@@ -17,8 +17,8 @@ import (
 // in force.
 type Replay struct {
 	Current, Proposed *rules.Program
-	// moved is the table that holds replay_moved of these sets, see HoldMoved.
-	moved string
+	// held are tables made by HoldReplay.
+	held replayTables
 }
 
 // InForce compiles the rules in force, nil if the store has none.

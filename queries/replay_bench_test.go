@@ -36,7 +36,7 @@ const replayCalls = 6_000
 // store. The two take turns at going first. Reported are medians, in seconds of
 // processor time of this process (-s) and by the clock (-wall-s):
 //
-//	moved                   which episodes move, held for the questions
+//	held                    which episodes move, and counts as stored
 //	counts, episodes, days  the questions of a replay
 //	peer                    the scan
 //	replay, replay/peer     all of them; over the scan
@@ -121,7 +121,7 @@ func measureReplay(b *testing.B, db *queries.DB, raw *sql.DB, scope queries.Scop
 	replay := func() {
 		var held queries.Replay
 		var release func() error
-		whole := timed("moved", func() (err error) { held, release, err = db.HoldMoved(ctx, scope, p); return err })
+		whole := timed("held", func() (err error) { held, release, err = db.HoldReplay(ctx, scope, p, 3); return err })
 		defer release()
 		p := held
 		whole = whole.Plus(timed("counts", func() error {

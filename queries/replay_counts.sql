@@ -24,29 +24,23 @@
 -- column: stratum, the recorded properties beside the level
 -- column: n, episodes
 -- row: one row per combination that occurs
-WITH stored AS (
-  -- Columns are grouped as they stand: making one small number of several costs
-  -- more than grouping by them all.
-  SELECT month, started_at < $mature_before AS mature, {{keys}}, age_months >= 0 AS aged, age_months >= 6 AS half_year, age_months >= 84 AS seven_years, level,
-    rule_low, rule_level, rule_high, need_emergency, need_same_day, route, count(*) AS n
-  FROM cases WHERE month BETWEEN $from_month AND $to_month GROUP BY ALL
-), part AS (
+WITH part AS (
   -- Nearly every episode keeps its stored levels; those that a set moves are taken
   -- away from there and put where they belong.
-  SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species, {{stratum}} AS stratum, aged, half_year, seven_years, level,
+  SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species, {{stratum}} AS stratum, a.age, level,
     rule_low AS old_low, rule_level AS old_level, rule_high AS old_high, rule_low AS new_low, rule_level AS new_level, rule_high AS new_high,
-    need_emergency, need_same_day, route, n
-  FROM stored
+    need_emergency, need_same_day, route, a.n
+  FROM {{asStored}}, LATERAL (VALUES (0, n - aged), (1, aged - half_year), (2, half_year - seven_years), (3, seven_years)) a(age, n)
   UNION ALL
-  SELECT month, started_at < $mature_before, site, species, stratum, age_months >= 0, age_months >= 6, age_months >= 84, level,
+  SELECT month, started_at < $mature_before, site, species, stratum, CASE WHEN age_months >= 84 THEN 3 WHEN age_months >= 6 THEN 2 WHEN age_months >= 0 THEN 1 ELSE 0 END, level,
     rule_low, rule_level, rule_high, rule_low, rule_level, rule_high, need_emergency, need_same_day, route, -1
   FROM {{moved}} WHERE month BETWEEN $from_month AND $to_month
   UNION ALL
-  SELECT month, started_at < $mature_before, site, species, stratum, age_months >= 0, age_months >= 6, age_months >= 84, level,
+  SELECT month, started_at < $mature_before, site, species, stratum, CASE WHEN age_months >= 84 THEN 3 WHEN age_months >= 6 THEN 2 WHEN age_months >= 0 THEN 1 ELSE 0 END, level,
     old_low, old_level, old_high, new_low, new_level, new_high, need_emergency, need_same_day, route, 1
   FROM {{moved}} WHERE month BETWEEN $from_month AND $to_month
 )
-SELECT month, mature, site, species, CASE WHEN seven_years THEN 3 WHEN half_year THEN 2 WHEN aged THEN 1 ELSE 0 END::TINYINT AS age, level,
+SELECT month, mature, site, species, age::TINYINT AS age, level,
   old_low, old_level, old_high, new_low, new_level, new_high, need_emergency, need_same_day, route, stratum, sum(n)::BIGINT AS n
 FROM part
 GROUP BY ALL

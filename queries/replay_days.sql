@@ -17,13 +17,8 @@
 -- column: new_kept, sent in by the proposed rules with those raises
 -- row: one row per site, day or night, and date with calls
 WITH h AS (
-  -- Calls are counted by hour first, as started_at and local_hour stand, since what
-  -- the calendar does to a time costs more than the rest. Nearly every episode
-  -- keeps its stored level; those that a set moves are set right after.
-  SELECT site, local_hour::INTEGER AS h, epoch_us(started_at) // 3600000000 AS hour_utc, count(*) AS calls,
-    count_if(rule_level >= $cut::TINYINT) AS old_sent, old_sent AS new_sent,
-    count_if(rule_level >= $cut::TINYINT OR level >= $cut::TINYINT) AS old_kept, old_kept AS new_kept
-  FROM cases WHERE month BETWEEN $from_month AND $to_month AND local_hour IS NOT NULL GROUP BY ALL
+  -- Nearly every episode keeps its stored level; those that a set moves are set right after.
+  SELECT site, h::INTEGER AS h, hour_utc, calls, sent AS old_sent, sent AS new_sent, kept AS old_kept, kept AS new_kept FROM {{hours}} WHERE h IS NOT NULL
   UNION ALL
   SELECT site, local_hour::INTEGER AS h, epoch_us(started_at) // 3600000000 AS hour_utc, 0,
     count_if(old_level >= $cut::TINYINT) - count_if(rule_level >= $cut::TINYINT), count_if(new_level >= $cut::TINYINT) - count_if(rule_level >= $cut::TINYINT),

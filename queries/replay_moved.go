@@ -5,9 +5,6 @@ package queries
 
 import (
 	"context"
-	"database/sql"
-	"errors"
-	"fmt"
 	"time"
 )
 
@@ -76,33 +73,10 @@ func (d *DB) ReplayMoved(ctx context.Context, s Scope, p Replay) ([]ReplayMovedR
 	})
 }
 
-// HoldMoved works out once which episodes of the scope's months the sets of p put
-// at another level than the stored one, for all questions that are asked with held until
-// release. Without it every question works them out anew. The scope's months must
-// hold those of the questions.
-func (d *DB) HoldMoved(ctx context.Context, s Scope, p Replay) (held Replay, release func() error, err error) {
-	text, err := d.expandNamed("replay_moved", names{replay: p})
-	if err != nil {
-		return p, nil, err
-	}
-	held = p
-	held.moved = fmt.Sprintf("replay_moved_%d", d.tables.Add(1))
-	release = func() error {
-		if _, err := d.db.ExecContext(context.WithoutCancel(ctx), "DROP TABLE IF EXISTS "+held.moved); err != nil {
-			return fmt.Errorf("drop %s: %w", held.moved, err)
-		}
-		return nil
-	}
-	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+held.moved+" AS "+text, sql.Named("from_month", s.From), sql.Named("to_month", s.To)); err != nil {
-		return p, nil, errors.Join(fmt.Errorf("hold the episodes that move: %w", err), release())
-	}
-	return held, release, nil
-}
-
 // movedSQL is replay_moved as a relation.
 func (d *DB) movedSQL(n names) (string, error) {
-	if n.replay.moved != "" {
-		return n.replay.moved, nil
+	if n.replay.held.moved != "" {
+		return n.replay.held.moved, nil
 	}
 	text, err := d.expandNamed("replay_moved", n)
 	return "(" + text + ")", err

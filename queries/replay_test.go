@@ -187,7 +187,7 @@ func TestReplayMoved(t *testing.T) {
 func TestReplayHeld(t *testing.T) {
 	d, db := replayLine(t)
 	for _, p := range []queries.Replay{{Proposed: ruleSet(t, proposedRules)}, {Current: ruleSet(t, proposedRules)}, {}, {Current: ruleSet(t, otherRules), Proposed: ruleSet(t, proposedRules)}} {
-		held, release, err := d.HoldMoved(ctx, scope, p)
+		held, release, err := d.HoldReplay(ctx, scope, p, 3)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -209,7 +209,7 @@ func TestReplayHeld(t *testing.T) {
 		}
 	}
 	var left int
-	if err := db.QueryRow("SELECT count(*) FROM duckdb_tables() WHERE table_name LIKE 'replay_moved%'").Scan(&left); err != nil || left != 0 {
+	if err := db.QueryRow("SELECT count(*) FROM duckdb_tables() WHERE table_name LIKE 'replay_%'").Scan(&left); err != nil || left != 0 {
 		t.Errorf("%d tables left, %v", left, err)
 	}
 }

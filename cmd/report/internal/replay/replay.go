@@ -118,7 +118,7 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (_ *Report, err err
 	if r.Record, err = b.record(); err != nil {
 		return nil, err
 	}
-	held, release, err := db.HoldMoved(ctx, b.scope, b.pair)
+	held, release, err := db.HoldReplay(ctx, b.scope, b.pair, b.workloadCut())
 	if err != nil {
 		return nil, err
 	}

@@ -48,12 +48,16 @@ type Load struct {
 	total [4]int64
 }
 
-func (b *builder) workload(r *Report) error {
-	w := &r.Workload
-	cut := sameDay
+// workloadCut is what counts as sent in.
+func (b *builder) workloadCut() int {
 	if c := b.opt.Criteria; c != nil {
-		cut = int(c.Workload.Cut)
+		return int(c.Workload.Cut)
 	}
+	return sameDay
+}
+
+func (b *builder) workload(r *Report) error {
+	w, cut := &r.Workload, b.workloadCut()
 	w.Cut, w.Label = review.LevelWord(int8(cut)), review.CutLabel(cut)
 	w.NightFrom, w.NightTo = criteria.DefaultNightFrom, criteria.DefaultNightTo
 	if a := b.opt.Appointments; a != nil {
