@@ -20,7 +20,8 @@ const loadPieces = "LOAD_PIECES"
 // and each deleted once it is loaded, takes no more memory for the last piece
 // than for the first: what a load needs depends neither on the store's size nor
 // on how much is loaded. Each piece is loaded by a process of its own, whose
-// peak the system tells. By default two small pieces.
+// peak the system tells. By default two small pieces. HINDCHECK_BENCH_DIR names a
+// folder that keeps the store, which must not be there yet.
 func TestLoadInPieces(t *testing.T) {
 	if _, err := os.Stat("/proc/self/status"); err != nil {
 		t.Skip("needs /proc, which tells a process's peak")
@@ -32,6 +33,9 @@ func TestLoadInPieces(t *testing.T) {
 		}
 	}
 	into := filepath.Join(t.TempDir(), "store")
+	if dir := os.Getenv("HINDCHECK_BENCH_DIR"); dir != "" {
+		into = filepath.Join(dir, fmt.Sprintf("pieces-%dx%d", pieces, calls))
+	}
 	want, first := int64(0), 0
 	for i := range pieces {
 		peak, invented, loaded, records := loadPiece(t, into, i, pieces, calls)
