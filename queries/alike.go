@@ -45,6 +45,7 @@ func (d *DB) Keep(ctx context.Context, s Scope) error {
 	k := kept{fmt.Sprintf("alike_%d", len(d.kept)), s.From, s.To, mature}
 	text := strings.NewReplacer("$from_month", fmt.Sprint(s.From), "$to_month", fmt.Sprint(s.To)).Replace(
 		d.countAlike("TIMESTAMP '" + mature.Format("2006-01-02 15:04:05.999999") + "'"))
+	text = d.ofMonths("", text, map[string]any{"from_month": s.From, "to_month": s.To})
 	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS "+text); err != nil {
 		if d.published {
 			return nil
@@ -72,8 +73,13 @@ func (d *DB) holdCases(ctx context.Context) error {
 		d.long = true
 		return nil
 	}
-	_, err := d.db.ExecContext(ctx, "CREATE TABLE IF NOT EXISTS cases_held AS SELECT * FROM cases; CREATE OR REPLACE VIEW cases AS SELECT * FROM cases_held")
-	return err
+	if _, err := d.db.ExecContext(ctx, "CREATE TABLE IF NOT EXISTS cases_held AS SELECT * FROM cases; CREATE OR REPLACE VIEW cases AS SELECT * FROM cases_held"); err != nil {
+		return err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.held = true
+	return nil
 }
 
 // keptFor is the table that holds those months, empty if none does.

@@ -126,8 +126,11 @@ type DB struct {
 	// kept are the tables of episodes that are alike; keeping serialises Keep.
 	kept    []kept
 	keeping sync.Mutex
-	// long is whether the line has more episodes than Keep reads into memory.
-	long bool
+	// long is whether the line has more episodes than Keep reads into memory, held
+	// whether it has read them.
+	long, held bool
+	// stored are the files behind each view; see ofMonths.
+	stored map[string][]storedFile
 }
 
 // New takes a database that already has tables or views named calls, checks,

@@ -52,14 +52,24 @@ type CaseAnimalsRow struct {
 	Values []int `json:"values"`
 }
 
+// episodeArgs are the arguments of a question about episodes. within names the
+// months of their first contacts where they are known, so that no other is read.
+func episodeArgs(episodes []string, within []Scope) map[string]any {
+	args := map[string]any{"episodes": strings.Join(episodes, ",")}
+	for _, s := range within {
+		args["from_month"], args["to_month"] = s.From, s.To
+	}
+	return args
+}
+
 // CaseAnimals answers: What did the line know of these episodes at the first contact, as the rules see
 // it, and what became of them? One row per episode that is on record, in the order of the first
 // contact.
-func (d *DB) CaseAnimals(ctx context.Context, episodes []string) ([]CaseAnimalsRow, error) {
+func (d *DB) CaseAnimals(ctx context.Context, episodes []string, within ...Scope) ([]CaseAnimalsRow, error) {
 	if len(episodes) == 0 {
 		return []CaseAnimalsRow{}, nil
 	}
-	return ask(ctx, d, "case_animals", names{}, map[string]any{"episodes": strings.Join(episodes, ",")}, func(r *CaseAnimalsRow) []any {
+	return ask(ctx, d, "case_animals", names{}, episodeArgs(episodes, within), func(r *CaseAnimalsRow) []any {
 		return []any{&r.Episode, &r.Month, &r.StartedAt, &r.Advisor, &r.Site, &r.Species, &r.Sex, &r.Neutered, &r.BreedGroup, &r.Complaint, &r.AgeMonths, &r.Level, &r.LaterLevel, &r.RuleLevel, &r.RecordedRuleLevel, &r.NeedEmergency, &r.NeedSameDay, &r.Attended, &r.OutcomeHours, (*intList)(&r.Values)}
 	})
 }
@@ -94,11 +104,11 @@ type CaseContactsRow struct {
 
 // CaseContacts answers: Which contacts make up these episodes, and what was said in each? One row per
 // record of a clinical contact, in the order of time.
-func (d *DB) CaseContacts(ctx context.Context, episodes []string) ([]CaseContactsRow, error) {
+func (d *DB) CaseContacts(ctx context.Context, episodes []string, within ...Scope) ([]CaseContactsRow, error) {
 	if len(episodes) == 0 {
 		return []CaseContactsRow{}, nil
 	}
-	return ask(ctx, d, "case_contacts", names{}, map[string]any{"episodes": strings.Join(episodes, ",")}, func(r *CaseContactsRow) []any {
+	return ask(ctx, d, "case_contacts", names{}, episodeArgs(episodes, within), func(r *CaseContactsRow) []any {
 		return []any{&r.Episode, &r.Call, &r.Contact, &r.ContactKind, &r.StartedAt, &r.Level, &r.RuleLevel, &r.OverrideReason, &r.SafetyNet, &r.PersonHurt, &r.FormalComplaint, &r.CallSeconds}
 	})
 }
@@ -133,11 +143,11 @@ type CaseChecksRow struct {
 
 // CaseChecks answers: Which checks were made in these episodes, in the order in which they were asked,
 // and what was read? One row per check, in the order asked within its call.
-func (d *DB) CaseChecks(ctx context.Context, episodes []string) ([]CaseChecksRow, error) {
+func (d *DB) CaseChecks(ctx context.Context, episodes []string, within ...Scope) ([]CaseChecksRow, error) {
 	if len(episodes) == 0 {
 		return []CaseChecksRow{}, nil
 	}
-	return ask(ctx, d, "case_checks", names{}, map[string]any{"episodes": strings.Join(episodes, ",")}, func(r *CaseChecksRow) []any {
+	return ask(ctx, d, "case_checks", names{}, episodeArgs(episodes, within), func(r *CaseChecksRow) []any {
 		return []any{&r.Episode, &r.Call, &r.Seq, &r.Finding, &r.Observer, &r.State, &r.Reason, &r.ValueCode, &r.ValueNumber, &r.Handling, &r.AskedAt, &r.Treated}
 	})
 }
@@ -178,11 +188,11 @@ type CaseOutcomesRow struct {
 
 // CaseOutcomes answers: What is on record of these episodes after the advice: visits, follow-up, case
 // reviews? One row per outcome, in the order of time.
-func (d *DB) CaseOutcomes(ctx context.Context, episodes []string) ([]CaseOutcomesRow, error) {
+func (d *DB) CaseOutcomes(ctx context.Context, episodes []string, within ...Scope) ([]CaseOutcomesRow, error) {
 	if len(episodes) == 0 {
 		return []CaseOutcomesRow{}, nil
 	}
-	return ask(ctx, d, "case_outcomes", names{}, map[string]any{"episodes": strings.Join(episodes, ",")}, func(r *CaseOutcomesRow) []any {
+	return ask(ctx, d, "case_outcomes", names{}, episodeArgs(episodes, within), func(r *CaseOutcomesRow) []any {
 		return []any{&r.Episode, &r.Source, &r.Route, &r.Practice, &r.SeenAt, &r.VetLevel, &r.Disposition, &r.DiagnosisGroup, &r.EuthanasiaReason, &r.NoAttendReason, &r.Responded, &r.Reviewer, &r.Foreseeable, &r.Avoidable, &r.ReviewReason}
 	})
 }

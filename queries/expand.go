@@ -18,10 +18,13 @@ type names struct {
 	// program is a rules file that is asked about, nil for the one in force.
 	program *rules.Program
 	tuning  Tuning
+	// most bounds the rows of a list, 0 for all of it.
+	most int
 }
 
 // expand fills the template functions of a question:
 //
+//	{{most}}            LIMIT, if the caller wants the first rows of a list only
 //	{{strata}}          the strata columns, each followed by a comma
 //	{{stratum}}         a list of the strata columns as text
 //	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
@@ -57,10 +60,16 @@ type names struct {
 //	{{triedSums "x"}}   [x of flag 0, ...] of those rules for x one of fired, unknown
 func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 	t, err := template.New(q.Name).Funcs(template.FuncMap{
-		"strata":        func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
-		"stratum":       func() string { return d.stratum() },
-		"flags":         func(what string) (string, error) { return d.flagSums(what) },
-		"flagList":      func() []flagSQL { return d.flagList() },
+		"strata":   func() string { return strings.Join(append(slices.Clone(d.meta.Strata), ""), ", ") },
+		"stratum":  func() string { return d.stratum() },
+		"flags":    func(what string) (string, error) { return d.flagSums(what) },
+		"flagList": func() []flagSQL { return d.flagList() },
+		"most": func() string {
+			if n.most == 0 {
+				return ""
+			}
+			return fmt.Sprintf("LIMIT %d", n.most)
+		},
 		"nFlags":        func() int { return len(d.meta.Flags) },
 		"usual":         func() string { return d.usual() },
 		"nFired":        func() string { return d.fired() },

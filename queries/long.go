@@ -3,7 +3,10 @@ package queries
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
+	"sync"
+	"sync/atomic"
 )
 
 // byMonth asks a question that joins every check with its call one month at a
@@ -15,15 +18,9 @@ func byMonth[T any](ctx context.Context, d *DB, s Scope, ask func(Scope) ([]T, e
 	if !d.isLong() {
 		return ask(s)
 	}
-	all := []T{}
-	for month := s.From; month <= s.To; month = AddMonths(month, 1) {
-		one := s
-		one.From, one.To = month, month
-		rows, err := ask(one)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, rows...)
+	all, err := eachMonth(s, ask)
+	if err != nil {
+		return nil, err
 	}
 	slices.SortStableFunc(all, same)
 	out := all[:0]
@@ -37,11 +34,45 @@ func byMonth[T any](ctx context.Context, d *DB, s Scope, ask func(Scope) ([]T, e
 	return out, nil
 }
 
+// monthsAtOnce is how many months are asked about side by side: one is planned,
+// or walked by a single thread, while the other is counted.
+const monthsAtOnce = 2
+
+// eachMonth asks about every month of a scope and gives the rows in the order of
+// the months.
+func eachMonth[T any](s Scope, ask func(Scope) ([]T, error)) ([]T, error) {
+	var months []int
+	for month := s.From; month <= s.To; month = AddMonths(month, 1) {
+		months = append(months, month)
+	}
+	rows, errs := make([][]T, len(months)), make([]error, len(months))
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(monthsAtOnce, len(months)) {
+		workers.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(months); i = int(next.Add(1)) - 1 {
+				one := s
+				one.From, one.To = months[i], months[i]
+				rows[i], errs[i] = ask(one)
+			}
+		})
+	}
+	workers.Wait()
+	return slices.Concat(rows...), errors.Join(errs...)
+}
+
 // isLong says whether the line has more episodes than are read into memory.
 func (d *DB) isLong() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.long
+}
+
+// casesHeld says whether the episodes have been read into memory.
+func (d *DB) casesHeld() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.held
 }
 
 func sameHandling(a, b CheckHandlingRow) int {

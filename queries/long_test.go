@@ -43,6 +43,7 @@ func TestByMonth(t *testing.T) {
 // and missing times included.
 func TestCheckSecondsByWindow(t *testing.T) {
 	d := open(t, demoStore(t), 0)
+	d.ReadViews()
 	if _, err := d.SQL().Exec(`CREATE TABLE blurred AS SELECT * REPLACE (seq // 2 AS seq, CASE WHEN hash(call, finding) % 7 > 0 THEN asked_at END AS asked_at) FROM checks;
 		CREATE OR REPLACE VIEW checks AS FROM blurred`); err != nil {
 		t.Fatal(err)

@@ -47,7 +47,7 @@ func Open(ctx context.Context, dir string, opt OpenOptions) (*DB, error) {
 	if err != nil {
 		return nil, errors.Join(err, v.Close())
 	}
-	d.close = v.Close
+	d.close, d.stored = v.Close, v.stored
 	return d, nil
 }
 
@@ -58,6 +58,8 @@ type Views struct {
 	Meta Meta
 	// Files are the Parquet files that the views read, by their full paths.
 	Files []string
+	// stored are the files of each view with their months.
+	stored map[string][]storedFile
 	// Close gives back the database and the store.
 	Close func() error
 }
@@ -113,7 +115,7 @@ func OpenViews(ctx context.Context, dir string, opt OpenOptions) (_ *Views, err 
 			return nil, fmt.Errorf("open store %s: rules: %w", dir, err)
 		}
 	}
-	return &Views{DB: db, Meta: meta, Files: filesOf(s), Close: func() error { return closeAll(closers) }}, nil
+	return &Views{DB: db, Meta: meta, Files: filesOf(s), stored: storedFiles(s, opt.AsOf, opt.Definition == nil), Close: func() error { return closeAll(closers) }}, nil
 }
 
 // filesOf lists every file that a view may read.

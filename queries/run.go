@@ -42,6 +42,7 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	if err != nil {
 		return nil, err
 	}
+	text = d.ofMonths(name, text, args)
 	var bound []any
 	for _, p := range q.Params {
 		// A finding is a column in most questions, and a bound word in some; what

@@ -43,10 +43,10 @@ type EarlyWarningsRow struct {
 
 // EarlyWarnings answers: Which episodes show, without waiting for outcomes, that something may have
 // gone wrong: the owner rang again within 24 hours, a later contact was advised higher, the animal
-// died, or somebody complained? Cases, not a rate. One row per episode with a warning, worst first
-// within its month.
-func (d *DB) EarlyWarnings(ctx context.Context, s Scope) ([]EarlyWarningsRow, error) {
-	return ask(ctx, d, "early_warnings", names{}, s.args(), func(r *EarlyWarningsRow) []any {
+// died, or somebody complained? Cases, not a rate. One row per episode with a warning, the gravest
+// first: at most so many, or all of them if most is 0.
+func (d *DB) EarlyWarnings(ctx context.Context, s Scope, most int) ([]EarlyWarningsRow, error) {
+	return ask(ctx, d, "early_warnings", names{most: most}, s.args(), func(r *EarlyWarningsRow) []any {
 		return []any{&r.Month, &r.Episode, &r.Call, &r.StartedAt, &r.Site, &r.Species, &r.Complaint, &r.Level, &r.LaterLevel, &r.Recontact24h, &r.RaisedLater, &r.Died, &r.EuthanasiaReason, &r.FormalComplaint, &r.OutcomeHours}
 	})
 }

@@ -20,7 +20,7 @@ func register(t *testing.T, db *sql.DB) {
 func TestEarlyWarnings(t *testing.T) {
 	d, db := line(t)
 	register(t, db)
-	got, err := d.EarlyWarnings(ctx, scope)
+	got, err := d.EarlyWarnings(ctx, scope, 0)
 	if err != nil || len(got) != 1 {
 		t.Fatalf("%+v, %v: want episode 5 alone", got, err)
 	}
@@ -33,10 +33,13 @@ func TestEarlyWarnings(t *testing.T) {
 	if _, err := db.Exec(`UPDATE cases SET later_level = 2 WHERE episode = '` + queriestest.ID(13) + `'`); err != nil {
 		t.Fatal(err)
 	}
-	if got, err = d.EarlyWarnings(ctx, scope); err != nil || len(got) != 2 || got[1].Episode != queriestest.ID(6) || got[1].FormalComplaint != "conduct" {
+	if got, err = d.EarlyWarnings(ctx, scope, 0); err != nil || len(got) != 2 || got[1].Episode != queriestest.ID(6) || got[1].FormalComplaint != "conduct" {
 		t.Errorf("%+v, %v", got, err)
 	}
-	none, err := nobody(t).EarlyWarnings(ctx, scope)
+	if got, err = d.EarlyWarnings(ctx, scope, 1); err != nil || len(got) != 1 || got[0].Episode != queriestest.ID(5) {
+		t.Errorf("%+v, %v: want the gravest alone", got, err)
+	}
+	none, err := nobody(t).EarlyWarnings(ctx, scope, 0)
 	same(t, none, err, "")
 }
 

@@ -92,7 +92,7 @@ func discussText(w io.Writer, r *review.Review) error {
 	if err := tw.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\nCases to discuss: %d known in the period, %d begun this month; what they ask to mend\n", r.Missed.InPeriod, len(r.Missed.InMonth))
+	fmt.Fprintf(w, "\nCases to discuss: %d known in the period, %d begun this month; what they ask to mend\n", r.Missed.InPeriod, r.Missed.Month())
 	fmt.Fprintln(tw, "reason\tthis month\tperiod\tto mend")
 	for _, x := range r.Missed.Reasons {
 		fmt.Fprintf(tw, "%s\t%d\t%d\t%s\n", x.Label, x.InMonth, x.InPeriod, x.Mend)
@@ -102,6 +102,9 @@ func discussText(w io.Writer, r *review.Review) error {
 	}
 	if err := tw.Flush(); err != nil {
 		return err
+	}
+	if r.Missed.MoreInMonth > 0 {
+		fmt.Fprintf(w, "and %d more of this month, less grave; report cases sets out every one\n", r.Missed.MoreInMonth)
 	}
 	fmt.Fprintf(w, "\nSent in and did not go, no misses: %d this month, %d in the period\n\n", r.StayedAway.InMonth, r.StayedAway.InPeriod)
 	return nil

@@ -218,7 +218,7 @@ func sentences(r *Review) []string {
 		}
 	}
 	month := fmt.Sprintf("%s began in %s; %s.", plural(r.Month.Episodes, "episode", "episodes"), r.Period.MonthLabel,
-		awaiting(int64(len(r.Missed.InMonth))))
+		awaiting(r.Missed.Month()))
 	out = append(out, month)
 	if r.Safety.InPeriod > 0 {
 		out = append(out, fmt.Sprintf("A person was scratched or bitten during a check in %s of the period, %s of them this month.",

@@ -17,8 +17,11 @@ type Safety struct {
 	// Share is of all episodes of the period.
 	Share  Figure       `json:"share"`
 	Events []SafetyKind `json:"events"`
-	// Calls are those of the month under review, in the order of time.
-	Calls []HurtCall `json:"calls"`
+	// Calls are those of the month under review, in the order of time, at most
+	// listed many: bites before scratches, and of each the latest. MoreCalls is how
+	// many there are beside them.
+	Calls     []HurtCall `json:"calls"`
+	MoreCalls int64      `json:"more_calls,omitzero"`
 }
 
 // SafetyKind are the events of one kind and way of handling the animal.

@@ -1,6 +1,9 @@
 package review
 
 import (
+	"cmp"
+	"slices"
+	"strings"
 	"time"
 
 	"hindcheck/queries"
@@ -19,7 +22,9 @@ type HurtCall struct {
 	Touched  []string `json:"touched"`
 }
 
-// fillHurt lists the calls of the month, and the checks that were being made.
+// fillHurt lists the calls of the month, and the checks that were being made:
+// where there are more than a page can list, bites before scratches, and of each
+// the latest.
 func (b *builder) fillHurt(r *Review) error {
 	scope := b.scope
 	scope.From = scope.To
@@ -27,7 +32,16 @@ func (b *builder) fillHurt(r *Review) error {
 	if err != nil {
 		return err
 	}
-	r.Safety.Calls = []HurtCall{}
+	r.Safety.Calls, r.Safety.MoreCalls = []HurtCall{}, int64(max(0, len(rows)-listed))
+	if r.Safety.MoreCalls > 0 {
+		slices.SortStableFunc(rows, func(a, b queries.PersonHurtCallsRow) int {
+			return cmp.Or(strings.Compare(a.PersonHurt, b.PersonHurt), b.StartedAt.Compare(a.StartedAt)) // bitten, scratched
+		})
+		rows = rows[:listed]
+		slices.SortStableFunc(rows, func(a, b queries.PersonHurtCallsRow) int {
+			return cmp.Or(a.StartedAt.Compare(b.StartedAt), strings.Compare(a.Call, b.Call))
+		})
+	}
 	for _, x := range rows {
 		r.Safety.Calls = append(r.Safety.Calls, b.hurtCall(x))
 	}

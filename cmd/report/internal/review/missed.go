@@ -10,15 +10,20 @@ import (
 // Missed lists episodes that needed more urgent care than was first advised,
 // at either cut. It is a list for discussion: it holds known cases only.
 type Missed struct {
-	// InMonth are those of the month under review, InPeriod counts the period.
-	InMonth  []Case `json:"in_month"`
-	InPeriod int64  `json:"in_period"`
+	// InMonth are those of the month under review, worst first, at most listed
+	// many; MoreInMonth is how many there are beside them. InPeriod counts the period.
+	InMonth     []Case `json:"in_month"`
+	MoreInMonth int64  `json:"more_in_month,omitzero"`
+	InPeriod    int64  `json:"in_period"`
 	// Earlier are those of the period before the month, worst first, at most
 	// listed many.
 	Earlier []Case `json:"earlier"`
 	// Reasons count the cases by the one reason that each was given.
 	Reasons []ReasonCount `json:"reasons"`
 }
+
+// Month is how many began in the month under review.
+func (m Missed) Month() int64 { return int64(len(m.InMonth)) + m.MoreInMonth }
 
 // listed bounds the lists of cases on a page; the queries give all of them.
 const listed = 50
@@ -76,28 +81,66 @@ func (b *builder) fillMissed(r *Review) error {
 		return err
 	}
 	r.Missed = Missed{InMonth: []Case{}, Earlier: []Case{}, InPeriod: int64(len(all))}
-	episodes := make([]string, len(all))
-	for i, x := range all {
-		episodes[i] = x.Episode
+	var told []queries.MissedCasesRow
+	inMonth, earlier := 0, 0
+	for _, x := range all {
+		n := &earlier
+		if x.Month == b.scope.To {
+			n = &inMonth
+		}
+		if *n++; *n <= listed {
+			told = append(told, x)
+		}
 	}
-	stories, err := b.stories(episodes)
+	r.Missed.MoreInMonth = int64(max(0, inMonth-listed))
+	if r.Missed.Reasons, err = b.reasonsOf(all); err != nil {
+		return err
+	}
+	stories, err := b.stories(episodesOf(told), b.scope)
 	if err != nil {
 		return err
 	}
-	counts := newReasonCounts()
-	for _, x := range all {
+	for _, x := range told {
 		c := b.missedCase(x)
 		stories.tell(&c, neededLevel(x))
-		inMonth := x.Month == b.scope.To
-		counts.add(c.Reason, inMonth)
-		if inMonth {
+		if x.Month == b.scope.To {
 			r.Missed.InMonth = append(r.Missed.InMonth, c)
-		} else if len(r.Missed.Earlier) < listed {
+		} else {
 			r.Missed.Earlier = append(r.Missed.Earlier, c)
 		}
 	}
-	r.Missed.Reasons = counts
 	return nil
+}
+
+func episodesOf(rows []queries.MissedCasesRow) []string {
+	out := make([]string, len(rows))
+	for i, x := range rows {
+		out[i] = x.Episode
+	}
+	return out
+}
+
+// reasonsOf counts the reasons of all cases, a month at a time: their records
+// are of no further use, and a long line has a hundred thousand.
+func (b *builder) reasonsOf(all []queries.MissedCasesRow) (reasonCounts, error) {
+	counts := newReasonCounts()
+	for month := b.scope.From; month <= b.scope.To; month = queries.AddMonths(month, 1) {
+		var rows []queries.MissedCasesRow
+		for _, x := range all {
+			if x.Month == month {
+				rows = append(rows, x)
+			}
+		}
+		stories, err := b.stories(episodesOf(rows), queries.Scope{From: month, To: month})
+		if err != nil {
+			return nil, err
+		}
+		for _, x := range rows {
+			reason, _ := stories.evidence(x.Episode, neededLevel(x)).reason()
+			counts.add(reason, month == b.scope.To)
+		}
+	}
+	return counts, nil
 }
 
 // missedRows are the known cases of the period, the worst first. The deadliest

@@ -21,9 +21,9 @@ func next(r *Review) []ToDo {
 	add := func(part, do, because string, args ...any) {
 		out = append(out, ToDo{do, fmt.Sprintf(because, args...), part})
 	}
-	if n := len(r.Missed.InMonth); n > 0 {
+	if n := r.Missed.Month(); n > 0 {
 		add("cases", "Read the cases of the month and judge each.", "%s of %s needed more urgent care than was first advised.",
-			plural(int64(n), "episode", "episodes"), r.Period.MonthLabel)
+			plural(n, "episode", "episodes"), r.Period.MonthLabel)
 	}
 	for _, q := range r.Conclusion.Questions {
 		if q.Verdict == Concern {

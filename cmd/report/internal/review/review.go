@@ -169,6 +169,7 @@ type builder struct {
 	states     []queries.FlagNotAssessedRow
 	escalation []queries.FlagEscalationRow
 	followed   []queries.RulesFollowedRow
+	usually    []queries.UsualChecksRow
 }
 
 // once asks for counts that several parts read.

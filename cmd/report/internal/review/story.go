@@ -62,8 +62,9 @@ type stories struct {
 	usual    map[[2]string][]bool
 }
 
-// stories fetches what is on record of some episodes.
-func (b *builder) stories(episodes []string) (*stories, error) {
+// stories fetches what is on record of some episodes; within names the months
+// of their first contacts where they are known.
+func (b *builder) stories(episodes []string, within ...queries.Scope) (*stories, error) {
 	meta := b.db.Meta()
 	s := &stories{
 		dict: meta.Dictionary, animals: map[string]queries.CaseAnimalsRow{}, contacts: map[string][]queries.CaseContactsRow{},
@@ -81,41 +82,40 @@ func (b *builder) stories(episodes []string) (*stories, error) {
 	if len(episodes) == 0 {
 		return s, nil
 	}
-	for _, fetch := range []func([]string) error{
-		func(ids []string) error {
-			rows, err := b.db.CaseAnimals(b.ctx, ids)
-			for _, x := range rows {
-				s.animals[x.Episode] = x
-			}
-			return err
-		},
-		func(ids []string) error {
-			rows, err := b.db.CaseContacts(b.ctx, ids)
-			for _, x := range rows {
-				s.contacts[x.Episode] = append(s.contacts[x.Episode], x)
-			}
-			return err
-		},
-		func(ids []string) error {
-			rows, err := b.db.CaseChecks(b.ctx, ids)
-			for _, x := range rows {
-				s.checks[x.Episode] = append(s.checks[x.Episode], x)
-			}
-			return err
-		},
-		func(ids []string) error {
-			rows, err := b.db.CaseOutcomes(b.ctx, ids)
-			for _, x := range rows {
-				s.outcomes[x.Episode] = append(s.outcomes[x.Episode], x)
-			}
-			return err
-		},
-	} {
-		if err := fetch(episodes); err != nil {
-			return nil, err
-		}
+	if err := s.fetch(b, episodes, within); err != nil {
+		return nil, err
 	}
 	return s, b.usual(s)
+}
+
+// fetch reads the four tables, each ordered by episode.
+func (s *stories) fetch(b *builder, episodes []string, within []queries.Scope) error {
+	animals, err := b.db.CaseAnimals(b.ctx, episodes, within...)
+	if err != nil {
+		return err
+	}
+	for _, x := range animals {
+		s.animals[x.Episode] = x
+	}
+	contacts, err := b.db.CaseContacts(b.ctx, episodes, within...)
+	if err != nil {
+		return err
+	}
+	for _, x := range contacts {
+		s.contacts[x.Episode] = append(s.contacts[x.Episode], x)
+	}
+	checks, err := b.db.CaseChecks(b.ctx, episodes, within...)
+	if err != nil {
+		return err
+	}
+	for _, x := range checks {
+		s.checks[x.Episode] = append(s.checks[x.Episode], x)
+	}
+	outcomes, err := b.db.CaseOutcomes(b.ctx, episodes, within...)
+	for _, x := range outcomes {
+		s.outcomes[x.Episode] = append(s.outcomes[x.Episode], x)
+	}
+	return err
 }
 
 // usualShare is the least share of the episodes of a species and reason for the
@@ -123,7 +123,7 @@ func (b *builder) stories(episodes []string) (*stories, error) {
 const usualShare = 0.5
 
 func (b *builder) usual(s *stories) error {
-	rows, err := b.db.UsualChecks(b.ctx, b.scope)
+	rows, err := once(&b.usually, func() ([]queries.UsualChecksRow, error) { return b.db.UsualChecks(b.ctx, b.scope) })
 	if err != nil {
 		return err
 	}

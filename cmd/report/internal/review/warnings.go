@@ -1,7 +1,6 @@
 package review
 
 import (
-	"slices"
 	"time"
 
 	"hindcheck/queries"
@@ -68,43 +67,20 @@ func (b *builder) fillWarnings(r *Review) error {
 	}
 	r.Warnings = Warnings{Months: []WarningMonth{}, Cases: []Warning{}}
 	for _, x := range counts {
+		r.Warnings.Total += x.AnyWarning
 		r.Warnings.Months = append(r.Warnings.Months, WarningMonth{
 			Month: queries.FormatMonth(x.Month), Label: monthName(x.Month), Mature: b.oldEnough(x.Month), Episodes: x.Episodes, Any: x.AnyWarning,
 			Recontact24h: x.Recontact24h, RaisedLater: x.RaisedLater, Died: x.Died, Complained: x.Complained, LookedUp: x.ComplaintsLookedUp,
 		})
 	}
-	rows, err := b.db.EarlyWarnings(b.ctx, scope)
+	rows, err := b.db.EarlyWarnings(b.ctx, scope, listed)
 	if err != nil {
 		return err
 	}
-	r.Warnings.Total = int64(len(rows))
-	slices.SortStableFunc(rows, func(a, b queries.EarlyWarningsRow) int { return gravity(b) - gravity(a) })
-	for _, x := range rows[:min(len(rows), listed)] {
+	for _, x := range rows {
 		r.Warnings.Cases = append(r.Warnings.Cases, warning(x))
 	}
 	return nil
-}
-
-// gravity orders warnings for reading: death after advice to stay at home,
-// complaints, a later contact that advised higher, the more the sooner.
-func gravity(x queries.EarlyWarningsRow) int {
-	n := 0
-	if x.Died {
-		n += 20
-		if x.Level < sameDay && x.EuthanasiaReason != "planned" {
-			n += 20
-		}
-	}
-	if x.FormalComplaint != "" {
-		n += 15
-	}
-	if x.RaisedLater {
-		n += 4 * int(x.LaterLevel-x.Level)
-	}
-	if x.Recontact24h {
-		n++
-	}
-	return n
 }
 
 func warning(x queries.EarlyWarningsRow) Warning {
