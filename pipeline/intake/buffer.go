@@ -57,25 +57,10 @@ func extend[T any](s []T, n int) []T {
 	return grown
 }
 
-// move copies row from to row to.
-func (c *column) move(to, from int) {
-	if c.absent {
-		return
-	}
-	c.valid[to] = c.valid[from]
-	switch c.Kind {
-	case records.UUID:
-		copy(c.uuid[16*to:16*to+16], c.uuid[16*from:16*from+16])
-	case records.Time, records.Int64:
-		c.i64[to] = c.i64[from]
-	case records.Text, records.Int32, records.Date:
-		c.i32[to] = c.i32[from]
-	case records.Int16:
-		c.i16[to] = c.i16[from]
-	case records.Float:
-		c.f64[to] = c.f64[from]
-	case records.Boolean:
-		c.b8[to] = c.b8[from]
+// move copies n rows, from row from on, to row to and those behind it.
+func (c *column) move(to, from, n int) {
+	if !c.absent {
+		c.copyFrom(c, to, from, n)
 	}
 }
 

@@ -156,7 +156,7 @@ func (c *checkMapper) fillWide(w *worker) int {
 			to := i*k + n
 			if to != i {
 				for col := range w.columns {
-					w.columns[col].move(w.base+to, w.base+i)
+					w.columns[col].move(w.base+to, w.base+i, 1)
 				}
 			}
 			w.faults[to] = fault{}

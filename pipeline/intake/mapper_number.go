@@ -23,6 +23,7 @@ type numberMapper struct {
 	units    map[string]source.Conversion // by folded word
 	at       *place
 	atUnit   *place
+	recall   recall
 }
 
 func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
@@ -54,41 +55,61 @@ func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 func (m *numberMapper) fill(w *worker) {
+	data, first, alike := w.b.Data, w.spans(m.slots[0][0]), m.units == nil || m.unitSlot < 0
 	for i := range w.m {
-		j := w.base + i
-		m.col.valid[j] = 0
-		var s tabular.Span
-		cell, blank := []byte(nil), true
-		for alt := 0; blank && alt < len(m.slots); alt++ {
-			s = w.spans(m.slots[alt][0])[i]
-			cell, blank = w.text(s)
-		}
-		if blank {
-			if m.col.Required {
-				w.fail(i, missingValue, m.at, nil)
+		var slot *recalled
+		var key spelling
+		if known := false; alike {
+			if slot, key, known = m.recall.find(data, first[i]); known {
+				m.set(w.base+i, math.Float64frombits(slot.value), 1)
+				continue
 			}
-			m.set(j, 0)
-			continue
 		}
-		conv, ok := m.conversion(w, i)
-		if !ok {
-			continue
+		notes := w.notes
+		if v, ok := m.read(w, i); ok && slot != nil && notes == w.notes {
+			*slot = recalled{key, math.Float64bits(v)}
 		}
-		v, in, why := w.number(s, cell, m.unit)
-		if why == noFault {
-			if in.Name != m.unit.Name {
-				v = in.To(m.unit).Apply(v)
-			}
-			v = conv.Apply(v)
-			why = m.check(&v)
-		}
-		if why != noFault {
-			w.fail(i, why, m.at, cell)
-			continue
-		}
-		m.col.valid[j] = 1
-		m.set(j, v)
 	}
+}
+
+// read reads row i of the batch; ok is false where it has no number.
+func (m *numberMapper) read(w *worker, i int) (v float64, ok bool) {
+	defer func() {
+		if ok {
+			m.set(w.base+i, v, 1)
+		} else {
+			m.set(w.base+i, 0, 0)
+		}
+	}()
+	var s tabular.Span
+	cell, blank := []byte(nil), true
+	for alt := 0; blank && alt < len(m.slots); alt++ {
+		s = w.spans(m.slots[alt][0])[i]
+		cell, blank = w.text(s)
+	}
+	if blank {
+		if m.col.Required {
+			w.fail(i, missingValue, m.at, nil)
+		}
+		return 0, false
+	}
+	conv, ok := m.conversion(w, i)
+	if !ok {
+		return 0, false
+	}
+	v, in, why := w.number(s, cell, m.unit)
+	if why == noFault {
+		if in.Name != m.unit.Name {
+			v = in.To(m.unit).Apply(v)
+		}
+		v = conv.Apply(v)
+		why = m.check(&v)
+	}
+	if why != noFault {
+		w.fail(i, why, m.at, cell)
+		return 0, false
+	}
+	return v, true
 }
 
 // conversion returns the row's conversion, by the unit column if there is one.
@@ -131,7 +152,8 @@ func (m *numberMapper) check(v *float64) reason {
 	return noFault
 }
 
-func (m *numberMapper) set(j int, v float64) {
+func (m *numberMapper) set(j int, v float64, valid uint8) {
+	m.col.valid[j] = valid
 	switch m.col.Kind {
 	case records.Float:
 		m.col.f64[j] = v

@@ -15,6 +15,7 @@ type timeMapper struct {
 	slots  [][]int
 	layout source.Layout
 	at     *place
+	recall recall
 }
 
 func newTimeMapper(w *worker, c columnPlan, col *column) *timeMapper {
@@ -23,34 +24,45 @@ func newTimeMapper(w *worker, c columnPlan, col *column) *timeMapper {
 }
 
 func (t *timeMapper) fill(w *worker) {
-	date := t.col.Kind == records.Date
+	data, first := w.b.Data, w.spans(t.slots[0][0])
 	for i := range w.m {
-		j := w.base + i
-		t.col.valid[j] = 0
-		var s tabular.Span
-		cell, blank := []byte(nil), true
-		for alt := 0; blank && alt < len(t.slots); alt++ {
-			s = w.spans(t.slots[alt][0])[i]
-			cell, blank = w.text(s)
-		}
-		if blank {
-			if t.col.Required {
-				w.fail(i, missingValue, t.at, nil)
-			}
-			t.set(j, 0, date, 0)
+		slot, key, known := t.recall.find(data, first[i])
+		if known {
+			t.set(w.base+i, int64(slot.value), 1)
 			continue
 		}
-		at, ok := w.time(i, s, cell, &t.layout, t.at, date)
-		if !ok {
-			continue
+		notes := w.notes
+		if at, ok := t.read(w, i); ok && slot != nil && notes == w.notes {
+			*slot = recalled{key, uint64(at)}
 		}
-		t.set(j, at, date, 1)
 	}
 }
 
-func (t *timeMapper) set(j int, at int64, date bool, valid uint8) {
+// read reads row i of the batch; ok is false where it has no time.
+func (t *timeMapper) read(w *worker, i int) (at int64, ok bool) {
+	var s tabular.Span
+	cell, blank := []byte(nil), true
+	for alt := 0; blank && alt < len(t.slots); alt++ {
+		s = w.spans(t.slots[alt][0])[i]
+		cell, blank = w.text(s)
+	}
+	if blank && t.col.Required {
+		w.fail(i, missingValue, t.at, nil)
+	}
+	if !blank {
+		at, ok = w.time(i, s, cell, &t.layout, t.at, t.col.Kind == records.Date)
+	}
+	if ok {
+		t.set(w.base+i, at, 1)
+	} else {
+		t.set(w.base+i, 0, 0)
+	}
+	return at, ok
+}
+
+func (t *timeMapper) set(j int, at int64, valid uint8) {
 	t.col.valid[j] = valid
-	if date {
+	if t.col.Kind == records.Date {
 		t.col.i32[j] = int32(at / dayMicros)
 	} else {
 		t.col.i64[j] = at

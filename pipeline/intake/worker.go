@@ -188,25 +188,31 @@ func (w *worker) keep(rows int) int {
 	if !w.faulty && w.drop == nil {
 		return rows
 	}
-	kept := 0
+	kept, from := 0, 0 // rows from from on are sound and have yet to be moved
 	for i := range rows {
-		switch {
-		case w.drop != nil && w.drop[i] && w.faults[i].reason == noFault:
-			w.staged--
+		dropped := w.drop != nil && w.drop[i] && w.faults[i].reason == noFault
+		if !dropped && w.faults[i].reason == noFault {
 			continue
-		case w.faults[i].reason != noFault:
-			w.staged--
+		}
+		w.staged--
+		if !dropped {
 			w.refuse(w.columns[len(w.columns)-1].i64[w.base+i], w.faults[i])
-			continue
 		}
-		if kept < i {
-			for c := range w.columns {
-				w.columns[c].move(w.base+kept, w.base+i)
-			}
-		}
-		kept++
+		kept = w.closeUp(kept, from, i)
+		from = i + 1
 	}
-	return kept
+	return w.closeUp(kept, from, rows)
+}
+
+// closeUp moves rows from to end of the batch to the place at and returns the
+// place behind them.
+func (w *worker) closeUp(at, from, end int) int {
+	if at < from && from < end {
+		for c := range w.columns {
+			w.columns[c].move(w.base+at, w.base+from, end-from)
+		}
+	}
+	return at + end - from
 }
 
 // column returns the spans of a slot.

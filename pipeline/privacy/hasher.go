@@ -11,6 +11,7 @@ import (
 // one goroutine.
 type Hasher struct {
 	mac     hash.Hash
+	short   *shortMAC // of short values, nil for none
 	prefix  []byte
 	sum     [sha256.Size]byte
 	slots   []slot
@@ -36,6 +37,7 @@ func (k Key) Hasher(space string, remember int) *Hasher {
 		size *= 2
 	}
 	h := &Hasher{mac: hmac.New(sha256.New, *k.secret), prefix: append([]byte(space), separator), slots: make([]slot, size)}
+	h.short = newShortMAC(*k.secret, h.prefix)
 	h.mac.Reset() // the second Reset and later ones reuse the keyed states
 	for i := range h.slots {
 		h.slots[i].n = 255
@@ -58,6 +60,10 @@ func (h *Hasher) Sum(dst, value []byte) {
 }
 
 func (h *Hasher) hash(dst, value []byte) {
+	if h.short.fits(value) {
+		h.short.sum(dst[:16], value)
+		return
+	}
 	h.mac.Reset()
 	h.scratch = append(append(h.scratch[:0], h.prefix...), value...)
 	h.mac.Write(h.scratch)

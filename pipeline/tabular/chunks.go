@@ -163,9 +163,8 @@ func (r *chunker) cut(buf []byte, quotes bool) (end int, rows int64) {
 		}
 	} else {
 		end = bytes.LastIndexByte(buf, '\n') + 1
-		// A CR as the last byte may be half of a CRLF.
-		if k := bytes.LastIndexByte(buf[:max(len(buf)-1, 0)], '\r') + 1; cr && k > end {
-			end = k
+		if cr { // one as the last byte may be half of a CRLF
+			end = max(end, bytes.LastIndexByte(buf[:max(len(buf)-1, 0)], '\r')+1)
 		}
 	}
 	rows += int64(bytes.Count(buf[:end], []byte{'\n'}))
