@@ -43,9 +43,7 @@ func (d *DB) Keep(ctx context.Context, s Scope) error {
 	}
 	// Another table each time: a question may still be reading the one before.
 	k := kept{fmt.Sprintf("alike_%d", len(d.kept)), s.From, s.To, mature}
-	text := strings.NewReplacer("$from_month", fmt.Sprint(s.From), "$to_month", fmt.Sprint(s.To)).Replace(
-		d.countAlike("TIMESTAMP '" + mature.Format("2006-01-02 15:04:05.999999") + "'"))
-	text = d.ofMonths("", text, map[string]any{"from_month": s.From, "to_month": s.To})
+	text, _ := fill(d.ofMonths("", d.countAlike("$mature_before"), s.args()), s.args())
 	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS "+text); err != nil {
 		if d.published {
 			return nil

@@ -42,15 +42,7 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	if err != nil {
 		return nil, err
 	}
-	text = d.ofMonths(name, text, args)
-	var bound []any
-	for _, p := range q.Params {
-		// A finding is a column in most questions, and a bound word in some; what
-		// is kept was counted with its parameters.
-		if v, ok := args[p.Name]; ok && strings.Contains(text, "$"+p.Name) {
-			bound = append(bound, sql.Named(p.Name, v))
-		}
-	}
+	text, bound := fill(d.ofMonths(name, text, args), args)
 	rows, err := d.db.QueryContext(ctx, text, bound...)
 	if err != nil {
 		return nil, d.unpublished(name, fmt.Errorf("query %s: %w", name, err))
