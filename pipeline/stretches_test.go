@@ -25,7 +25,7 @@ func TestEpisodesThatAreTheirCallShareItsPages(t *testing.T) {
 		if way == "erased" {
 			eraseOne(t, opt)
 		}
-		for table, order := range map[string]string{"outcomes": "seen_at, outcome"} {
+		for table, order := range map[string]string{"calls": "started_at, call", "outcomes": "seen_at, outcome"} {
 			shared := 0
 			for _, f := range filesOf(t, opt.Store, table) {
 				shared += sharedRows(t, f, order)

@@ -42,8 +42,8 @@ type episode struct {
 const findingShift = 50
 
 // open fills e with the record that opens it.
-func (e *episode) open(c *callRows, r *record) {
-	i := r.row
+func (e *episode) open(r *record) {
+	c, i := r.from, r.row
 	*e = episode{id: r.episode, contact: r.contact, hasContact: r.hasContact, startedAt: r.startedAt,
 		site: c.site.at(i), species: c.species.at(i), breed: c.breed.at(i), sex: c.sex.at(i), neutered: c.neutered.at(i),
 		complaint: c.complaint.at(i), zone: r.zone, ruleset: none, hurt: none, safetyNet: -1,

@@ -3,6 +3,7 @@ package derive
 import (
 	"context"
 	"errors"
+	"math"
 	"os"
 
 	"hindcheck/pipeline/casedef"
@@ -12,8 +13,8 @@ import (
 )
 
 // ErrUnwalkable says that the files of a month cannot be walked side by side:
-// checks stand in another order than their calls, a call before the one that
-// opened its episode, or a column is not stored as a load stores it now.
+// calls are out of the order of time, checks stand in another order than their
+// calls, a call before the one that opened its episode, or a column is not stored as a load stores it now.
 var ErrUnwalkable = errors.New("the files of the month cannot be walked side by side")
 
 // Definitions are what cases are derived under.
@@ -68,7 +69,7 @@ func New(def Definitions) *Deriver {
 // month is the walk over the records of one month.
 type month struct {
 	*Deriver
-	calls    *callRows
+	calls    *calls
 	checks   *checkRows
 	outcomes *outcomes
 
@@ -93,7 +94,7 @@ func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int
 		return 0, err
 	}
 	defer m.calls.close()
-	d.sheet.room(m.calls.r.file.NumRows())
+	d.sheet.room(m.calls.rows())
 	if files.Checks != "" {
 		if m.checks, err = openChecks(files.Checks, d.enc); err != nil {
 			return 0, err
@@ -119,13 +120,16 @@ func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int
 // walk takes the calls in order, each with its checks.
 func (m *month) walk(ctx context.Context) error {
 	var r record
-	for {
+	for last := int64(math.MinInt64); ; last = r.startedAt {
 		more, err := m.calls.next(ctx, &r)
 		if err != nil {
 			return err
 		}
 		if !more {
 			break
+		}
+		if r.startedAt < last {
+			return ErrUnwalkable
 		}
 		readings, err := m.readings(ctx, r.call)
 		if err != nil {
@@ -174,7 +178,7 @@ func (m *month) open(r *record) *episode {
 	if n := len(m.idle); n > 0 {
 		e, m.idle = m.idle[n-1], m.idle[:n-1]
 	}
-	e.open(m.calls, r)
+	e.open(r)
 	m.waiting = append(m.waiting, e)
 	m.byID[e.id] = e
 	return e

@@ -23,9 +23,10 @@ type reader struct {
 	path  string
 	file  *file.Reader
 	lanes []laneReader
-	group int   // the next row group
-	left  int64 // rows of the present one that have not been read
-	err   error
+	// groups are the row groups that have yet to be read.
+	groups []int
+	left   int64 // rows of the present one that have not been read
+	err    error
 }
 
 // laneReader is a lane, whatever its values.
@@ -40,7 +41,11 @@ func openRows(path string) (*reader, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", path, err)
 	}
-	return &reader{path: path, file: f}, nil
+	r := &reader{path: path, file: f}
+	for g := range f.NumRowGroups() {
+		r.groups = append(r.groups, g)
+	}
+	return r, nil
 }
 
 // next reads the next batch into the lanes and returns its rows, 0 at the end.
@@ -49,16 +54,16 @@ func (r *reader) next(ctx context.Context) (n int, err error) {
 		return 0, err
 	}
 	for r.left == 0 {
-		if r.group == r.file.NumRowGroups() {
+		if len(r.groups) == 0 {
 			return 0, nil
 		}
-		g := r.file.RowGroup(r.group)
+		g := r.file.RowGroup(r.groups[0])
 		for _, l := range r.lanes {
 			if err := l.begin(g); err != nil {
 				return 0, fmt.Errorf("read %s: %w", r.path, err)
 			}
 		}
-		r.group, r.left = r.group+1, g.NumRows()
+		r.groups, r.left = r.groups[1:], g.NumRows()
 	}
 	n = int(min(r.left, batchRows))
 	for _, l := range r.lanes {

@@ -34,7 +34,16 @@ const (
 	OwnEpisode = -2
 )
 
-// Calls is the content of one stored file of calls, in order.
+// stretch is the kind of row group in which the call stands.
+func (c Call) stretch() int {
+	if c.Episode == OwnEpisode {
+		return 0
+	}
+	return 1
+}
+
+// Calls is the content of one stored file of calls. Calls that are their own episode
+// stand in row groups of their own, those and the others each in this order.
 type Calls struct {
 	Month, LoadNo int32
 	Kinds         []string
@@ -60,12 +69,17 @@ func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
 	}
 	kind, episode := w.table.Index("contact_kind"), w.table.Index("episode")
 	call := w.from.Index("call")
-	w.begin(path, len(in.Rows), in.Month, in.LoadNo)
+	var rows [stretches]int
+	for _, r := range in.Rows {
+		rows[r.stretch()]++
+	}
+	w.begin(path, rows, in.Month, in.LoadNo)
 	for i, r := range in.Rows {
 		g, at, err := w.at(where[i].part, where[i].row)
 		if err != nil {
 			return w.end(err)
 		}
+		w.sheet = &w.sheets[r.stretch()]
 		n := w.n
 		w.push(g, at, 1)
 		if w.out[kind].valid[n] = 0; r.Kind >= 0 {
@@ -207,7 +221,7 @@ func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) 
 	if err := w.near(runs); err != nil {
 		return nil, err
 	}
-	w.begin(path, total, in.Month, in.LoadNo)
+	w.begin(path, [stretches]int{total}, in.Month, in.LoadNo)
 	c := checkWriter{Writer: w, in: in, where: runs, booked: map[int32]Entered{}, call: w.from.Index("call"), seq: w.from.Index("seq"),
 		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow), exported: w.from.Index(records.ExportedAt)}
 	_, err := w.end(c.all())

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"bytes"
 	"encoding/binary"
 	"math"
 	"math/bits"
@@ -22,8 +23,13 @@ type content struct {
 }
 
 // pageOf encodes the first n rows of a column.
-func (f *partFile) pageOf(c *column, n int) pagefile.Page {
+func (f *partFile) pageOf(columns []column, i, n int) pagefile.Page {
+	c := &columns[i]
 	nulls := c.nulls(n)
+	if twin := f.twin(columns, i, n); twin > 0 && nulls == 0 {
+		stats := &metadata.EncodedStatistics{Signed: true}
+		return pagefile.Page{Twin: twin, Stats: stats.SetNullCount(0)}
+	}
 	f.page = f.page[:0]
 	if !c.Required {
 		f.page = pagefile.AppendLevels(f.page, c.valid, n, nulls)
@@ -43,6 +49,19 @@ func (f *partFile) pageOf(c *column, n int) pagefile.Page {
 		}
 	}
 	return page
+}
+
+// twin is the number, counted from 1, of an earlier column that holds the same in
+// each of n rows, none of which is null: the call of a call that is its own episode.
+func (f *partFile) twin(columns []column, i, n int) int {
+	if !f.stored || columns[i].Name != "episode" {
+		return 0
+	}
+	call := f.table.Index("call")
+	if bytes.Equal(columns[i].uuid[:16*n], columns[call].uuid[:16*n]) {
+		return call + 1
+	}
+	return 0
 }
 
 // nulls counts the rows without a value.

@@ -35,18 +35,29 @@ type Writer struct {
 	room    int        // the rows for which recent and spare have memory
 	most    int        // the most that room may be
 	group   int        // rows of a row group that is written
-	out     []column
-	other   []column   // takes turns with out, while its rows are being packed
+	other   []column   // takes turns with a sheet's, while its rows are being packed
 	packing chan error // gives the result of packing other, nil where nothing is being packed
 	sources []int      // the staged column of each stored one, -1 for a derived one
+	*sheet             // the one that rows are pushed to
+	sheets  [stretches]sheet
+	fixed   map[int]int32 // columns that have one number in all rows of the file
+	file    partFile
+	rows    int64
+}
+
+// stretches is how many kinds of rows there are that stand in row groups of their
+// own: calls that are their own episode, and the others. Checks are all of one kind.
+const stretches = 2
+
+// sheet gathers the rows of one row group.
+type sheet struct {
+	no      int // place among the sheets
+	out     []column
 	n       int
 	pending struct { // rows counted in n that have yet to be copied
 		*group
 		at, n int
 	}
-	fixed map[int]int32 // columns that have one number in all rows of the file
-	file  partFile
-	rows  int64
 }
 
 // bytesHeld is how much of staged parts is in memory at a time, in whole row
@@ -106,7 +117,11 @@ func NewWriter(record string, parts []Staged) *Writer {
 	if at := w.table.Index("contact_kind_given"); at >= 0 {
 		w.sources[at] = w.from.Index("contact_kind")
 	}
-	w.out, w.other = newColumns(w.table), newColumns(w.table)
+	w.other = newColumns(w.table)
+	for i := range w.sheets {
+		w.sheets[i].no, w.sheets[i].out = i, newColumns(w.table)
+	}
+	w.sheet = &w.sheets[0]
 	w.most = bytesHeld / width(w.from)
 	if record == records.Checks.Name {
 		w.most = bytesHeldChecks / width(w.from)
@@ -128,22 +143,26 @@ func width(t records.Table) (bytes int) {
 	return bytes
 }
 
-// begin starts a file of about so many rows.
-func (w *Writer) begin(path string, rows int, month, load int32) {
-	for i := range w.out {
-		w.out[i].grow(min(rows, w.group))
-		if rows > w.group { // else nothing is packed while more is gathered
-			w.other[i].grow(w.group)
+// begin starts a file of about so many rows of each kind.
+func (w *Writer) begin(path string, rows [stretches]int, month, load int32) {
+	for k := range w.sheets {
+		w.sheet = &w.sheets[k]
+		w.n, w.pending.group, w.pending.n = 0, nil, 0
+		for i := range w.out {
+			w.out[i].grow(min(rows[k], w.group))
+			if rows[k] > w.group { // else nothing is packed while more is gathered
+				w.other[i].grow(w.group)
+			}
 		}
+		w.forget()
 	}
+	w.sheet = &w.sheets[0]
 	was := &w.file
 	w.file = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids, slots: was.slots}
-	w.pending.group, w.pending.n = nil, 0
-	w.n, w.rows, w.fixed = 0, 0, map[int]int32{w.table.Index("episode_month"): month, w.table.Index("load_no"): load}
-	w.forget()
+	w.rows, w.fixed = 0, map[int]int32{w.table.Index("episode_month"): month, w.table.Index("load_no"): load}
 }
 
-// forget empties the dictionaries of the row group that is written.
+// forget empties the dictionaries of the sheet that is written.
 func (w *Writer) forget() {
 	for i := range w.out {
 		if w.out[i].words != nil {
@@ -151,13 +170,13 @@ func (w *Writer) forget() {
 		}
 	}
 	for e := w.recent.Front(); e != nil; e = e.Next() {
-		e.Value.(*group).forget()
+		e.Value.(*group).forget(w.no)
 	}
 }
 
-func (g *group) forget() {
+func (g *group) forget(sheet int) {
 	for i := range g.columns {
-		to := g.columns[i].to
+		to := g.columns[i].to[sheet]
 		for k := range to {
 			to[k] = -1
 		}
@@ -180,7 +199,7 @@ func (w *Writer) flush() error {
 		return err
 	}
 	w.rows += int64(w.n)
-	if w.n < w.group { // the last rows of the file
+	if w.n < w.group { // the last rows
 		err := w.file.write(w.out, w.n)
 		w.n = 0
 		w.forget()
@@ -207,8 +226,10 @@ func (w *Writer) packed() error {
 
 // end writes the last rows and closes the file; it returns the number of rows.
 func (w *Writer) end(err error) (int64, error) {
-	if err == nil {
-		err = w.flush()
+	for k := range w.sheets {
+		if w.sheet = &w.sheets[k]; err == nil {
+			err = w.flush()
+		}
 	}
 	for _, next := range []func() error{w.packed, w.file.close} {
 		if nerr := next(); err == nil {
@@ -310,7 +331,12 @@ func (w *Writer) newGroup() *group {
 // hold reads a row group into memory, in place of those that were used least
 // recently.
 func (w *Writer) hold(p *part, no int) (*group, error) {
-	w.settle()
+	to := w.sheet
+	for k := range w.sheets {
+		w.sheet = &w.sheets[k]
+		w.settle()
+	}
+	w.sheet = to
 	rows := int(p.starts[no+1] - p.starts[no])
 	g := w.memory(rows)
 	if err := w.shut(p); err != nil {
@@ -406,24 +432,25 @@ func (w *Writer) settle() {
 			clear(out.valid[to : to+n])
 		case out.Kind == records.Text:
 			copy(out.valid[to:to+n], from.valid[i:])
-			from.words(out, to, i, n)
+			from.words(out, w.no, to, i, n)
 		default:
 			out.copyFrom(&from.column, to, i, n)
 		}
 	}
 }
 
-// words copies words, giving each its number in the file being written.
-func (u *unpacked) words(to *column, at, i, n int) {
+// words copies words, giving each its number in the sheet being written.
+func (u *unpacked) words(to *column, sheet, at, i, n int) {
+	known := u.to[sheet]
 	for k := range n {
 		if u.valid[i+k] == 0 {
 			continue
 		}
 		word := u.i32[i+k]
-		if u.to[word] < 0 {
-			u.to[word] = to.words.addString(u.dict[word])
+		if known[word] < 0 {
+			known[word] = to.words.addString(u.dict[word])
 		}
-		to.i32[at+k] = u.to[word]
+		to.i32[at+k] = known[word]
 	}
 }
 

@@ -20,9 +20,9 @@ import (
 type unpacked struct {
 	column
 	dict []string // the words that i32 counts among
-	// to are the numbers of those words in the file being written, -1 where the
+	// to are the numbers of those words in each sheet being written, -1 where the
 	// word has not been needed yet.
-	to []int32
+	to [stretches][]int32
 	// scratch is memory for values before they are spread over the rows.
 	scratch scratch
 }
@@ -137,11 +137,17 @@ func (u *unpacked) pick(data []byte, n int, full bool, dict []byte, words int) {
 	unpackIndices(data, index)
 	switch u.Kind {
 	case records.Text:
-		u.dict, u.to = u.dict[:0], u.to[:0]
+		u.dict = u.dict[:0]
 		for at := 0; at < len(dict); {
 			size := int(binary.LittleEndian.Uint32(dict[at:]))
-			u.dict, u.to = append(u.dict, string(dict[at+4:at+4+size])), append(u.to, -1)
+			u.dict = append(u.dict, string(dict[at+4:at+4+size]))
 			at += 4 + size
+		}
+		for k := range u.to {
+			u.to[k] = u.to[k][:0]
+			for range u.dict {
+				u.to[k] = append(u.to[k], -1)
+			}
 		}
 		spread(u.i32[:n], index, u.valid, full)
 	case records.UUID:

@@ -57,7 +57,7 @@ func (f *partFile) write(columns []column, n int) error {
 		}
 	}
 	f.rows += int64(n)
-	return f.file.RowGroup(n, len(columns), func(i int) pagefile.Page { return f.pageOf(&columns[i], n) })
+	return f.file.RowGroup(n, len(columns), func(i int) pagefile.Page { return f.pageOf(columns, i, n) })
 }
 
 // close ends the file; closing it twice does nothing.

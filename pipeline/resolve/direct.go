@@ -185,18 +185,18 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 	return rest, err
 }
 
-// copyChecks writes a month of checks, the calls in the order of their file.
+// copyChecks writes a month of checks, by the calls in their order.
 func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refused map[intake.Reading]bool, usual *tallies) (ok bool, err error) {
 	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
 	if err != nil {
 		return false, err
 	}
-	calls := "read_parquet(" + duck.FileList(r.present("calls", m)) + ", hive_partitioning = false, file_row_number = true)"
+	calls := "read_parquet(" + duck.FileList(r.present("calls", m)) + ", hive_partitioning = false)"
 	if err := r.learnSpecies(ctx, usual, calls); err != nil {
 		return false, err
 	}
 	in := intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Refused: refused, Usual: usual.of}
-	if in.Runs, err = r.runsInOrder(ctx, fmt.Sprintf(`FROM %s r JOIN (SELECT call, file_row_number AS place, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
+	if in.Runs, err = r.runsInOrder(ctx, fmt.Sprintf(`FROM %s r JOIN (SELECT call, started_at, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
 		parquet(r.runsOf(files)), usual.list(), calls)); err != nil {
 		return false, err
 	}
@@ -224,7 +224,7 @@ func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refu
 // runsInOrder reads runs in the order of their calls, packed in two numbers.
 func (r *Resolver) runsInOrder(ctx context.Context, from string) ([]intake.Run, error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT, (first << 20) | n
-		`+from+` ORDER BY place, vet, src_file, part, first`)
+		`+from+` ORDER BY started_at, call, vet, src_file, part, first`)
 	if err != nil {
 		return nil, fmt.Errorf("order checks: %w", err)
 	}

@@ -16,6 +16,7 @@
 //  5. checks.go    a later export of a call replaces all its checks
 //     direct.go    months of which the store holds nothing are copied instead
 //  6. outcomes.go  outcomes are linked to episodes, by key or by animal and time
+//     stretches.go calls and outcomes whose episode is their call stand by themselves
 //  7. cases.go     one narrow row an episode, months that changed only: by a walk
 //     over the month's files (walk.go, package derive), or by SQL (cases.sql)
 //

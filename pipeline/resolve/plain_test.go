@@ -20,10 +20,11 @@ var history = []struct {
 		{id: "a", animal: "rex", at: "2026-01-31 23:30", complaint: "vomiting", level: "soon"},
 		{id: "b", animal: "rex", at: "2026-02-01 09:00", complaint: "vomiting", level: "emergency", kind: "re_contact"},
 		{id: "c", animal: "tom", at: "2026-02-02 09:00", level: "home_care"},
-		{id: "f", animal: "ivy", at: "2026-02-05 09:00", level: "soon"}, {id: "g", animal: "max", at: "2026-02-06 09:00", level: "soon"},
+		{id: "f", animal: "ivy", at: "2026-02-05 09:00", level: "soon"}, {id: "l", animal: "kit", at: "2026-02-05 09:00", typ: "test"}, // l before f
+		{id: "g", animal: "max", at: "2026-02-06 09:00", level: "soon"},
 		{id: "h", animal: "bo", at: "2026-02-07 09:00", level: "soon"}, {id: "i", animal: "pip", at: "2026-02-08 09:00", level: "soon"},
 		{id: "j", contact: "passed on", animal: "zoe", at: "2026-02-09 09:00", level: "soon"}, {id: "k", contact: "passed on", animal: "zoe", at: "2026-02-09 09:20", level: "emergency"}},
-		[]string{"a gum_colour 1 done pink", "a pupils 2 done equal", "b gum_colour 1 done white", "c gum_colour 1 declined", "c gum_colour 2 done white vet", "e pupils 1 done equal", "j pupils 1 done equal", "j gum_colour 3 done pink", "k pupils 2 declined", "k gum_colour 4 done white", "x pupils 1 done equal"},
+		[]string{"a gum_colour 1 done pink", "a pupils 2 done equal", "b gum_colour 1 done white", "c gum_colour 1 declined", "f pupils 1 done equal", "l pupils 1 done equal", "c gum_colour 2 done white vet", "e pupils 1 done equal", "j pupils 1 done equal", "j gum_colour 3 done pink", "k pupils 2 declined", "k gum_colour 4 done white", "x pupils 1 done equal"},
 		[][5]string{{"o1", "a", "", "2026-02-01 10:00", "emergency"}, {"o2", "", "kit", "2026-02-03 10:00", "soon"}}},
 	{"2026-03-03", []call{
 		{id: "d", animal: "tom", at: "2026-01-31 08:00", level: "soon"}, // late: c becomes its re-contact
@@ -120,7 +121,7 @@ func TestQuickerWaysGiveTheSameRows(t *testing.T) {
 			t.Errorf("%s:\n%s\njoins:\n%s", way, rows[way], rows["joins"])
 		}
 	}
-	for _, want := range []string{"current/calls: 11", "history/calls", "history/checks", "set_aside/", "cases/"} {
+	for _, want := range []string{"current/calls: 12", "history/calls", "history/checks", "set_aside/", "cases/"} {
 		if !strings.Contains(rows["joins"], want) {
 			t.Errorf("the history has no %q and would not notice a fault:\n%s", want, rows["joins"])
 		}

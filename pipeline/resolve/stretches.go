@@ -19,6 +19,7 @@ import (
 
 // stretches are the conditions of the rows that stand together in a file of a table.
 var stretches = map[string][]string{
+	callsTable.name:    {"episode IS NOT DISTINCT FROM call", "episode IS DISTINCT FROM call"},
 	outcomesTable.name: {"episode IS NOT DISTINCT FROM call", "episode IS DISTINCT FROM call"},
 }
 
