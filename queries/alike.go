@@ -43,7 +43,8 @@ func (d *DB) Keep(ctx context.Context, s Scope) error {
 	}
 	// Another table each time: a question may still be reading the one before.
 	k := kept{fmt.Sprintf("alike_%d", len(d.kept)), s.From, s.To, mature}
-	text, _ := fill(d.ofMonths("", d.countAlike("$mature_before"), s.args()), s.args())
+	text, _ := fill(d.countAlike("$mature_before"), s.args())
+	text = d.ofMonths("", text, s.args())
 	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS "+text); err != nil {
 		if d.published {
 			return nil

@@ -42,7 +42,8 @@ func (d *DB) query(ctx context.Context, name string, n names, args map[string]an
 	if err != nil {
 		return nil, err
 	}
-	text, bound := fill(d.ofMonths(name, text, args), args)
+	text, bound := fill(text, args)
+	text = d.ofMonths(name, text, args)
 	rows, err := d.db.QueryContext(ctx, text, bound...)
 	if err != nil {
 		return nil, d.unpublished(name, fmt.Errorf("query %s: %w", name, err))

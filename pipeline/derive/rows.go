@@ -103,7 +103,8 @@ type laneOf[T, V any] struct {
 // does not last.
 func newLane[T, V any](r *reader, name string, fits func(*schema.Column) bool, as func(T) V) *lane[V] {
 	sc := r.file.MetaData().Schema
-	l := &laneOf[T, V]{lane: &lane[V]{make([]V, batchRows), make([]bool, batchRows)}, name: name, column: sc.ColumnIndexByName(name), as: as, stored: make([]T, batchRows)}
+	rows := min(batchRows, r.file.NumRows())
+	l := &laneOf[T, V]{lane: &lane[V]{make([]V, rows), make([]bool, rows)}, name: name, column: sc.ColumnIndexByName(name), as: as, stored: make([]T, rows)}
 	switch {
 	case r.err != nil:
 	case l.column < 0:
@@ -112,7 +113,7 @@ func newLane[T, V any](r *reader, name string, fits func(*schema.Column) bool, a
 		c := sc.Column(l.column)
 		r.err = fmt.Errorf("%w: %s: column %q is %s %s", ErrUnwalkable, r.path, name, c.PhysicalType(), c.LogicalType())
 	case sc.Column(l.column).MaxDefinitionLevel() > 0:
-		l.levels = make([]int16, batchRows)
+		l.levels = make([]int16, rows)
 	}
 	r.lanes = append(r.lanes, l)
 	return l.lane

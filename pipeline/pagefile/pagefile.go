@@ -91,8 +91,12 @@ func Create(path string, sc *schema.Schema, props *parquet.WriterProperties) (*F
 	return f, err
 }
 
+// gathered is how much is written at once: small columns are gathered, larger ones
+// pass by.
+const gathered = 1 << 16
+
 func begin(path string, out *os.File) *File {
-	return &File{path: path, file: out, out: &counted{Writer: bufio.NewWriterSize(out, 1<<20)}}
+	return &File{path: path, file: out, out: &counted{Writer: bufio.NewWriterSize(out, gathered)}}
 }
 
 // RowGroup appends rows: page makes the content of each column in turn, which

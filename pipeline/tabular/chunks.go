@@ -59,6 +59,9 @@ func (r *chunker) start(path string, f Format) error {
 		return err
 	}
 	r.text = text
+	if text.size > 0 && text.size < int64(r.size) {
+		r.size = int(text.size) + 1 // and the read that finds the end
+	}
 	if text.marked {
 		r.notes[noteMark] = 1
 	}
@@ -105,7 +108,10 @@ func (r *chunker) split() {
 			buf = append(make([]byte, 0, 2*cap(buf)), buf...)
 			continue
 		}
-		rest := append(r.buffer(len(buf)-cut), buf[cut:]...)
+		var rest []byte
+		if !r.last || cut < len(buf) {
+			rest = append(r.buffer(len(buf)-cut), buf[cut:]...)
+		}
 		c.buf = buf[:cut]
 		c.nul = bytes.IndexByte(c.buf, 0) >= 0
 		r.row += rows

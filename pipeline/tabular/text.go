@@ -26,7 +26,11 @@ type textFile struct {
 	raw    *hashed
 	unpack io.Closer // decompressor, or nil
 	marked bool      // a byte order mark overrode the stated encoding
+	size   int64     // bytes of the text, 0 where it is packed, encoded or streamed
 }
+
+// readAhead is what is looked at before the text goes on to buffers of its own.
+const readAhead = 1 << 16
 
 // hashed passes bytes on, hashes them, and counts them if seen is set.
 type hashed struct {
@@ -63,18 +67,24 @@ func openText(path string, f Format) (*textFile, error) {
 			return nil, &Problem{File: path, Expected: "a file that can be read", Found: "none", Err: err}
 		}
 		t.file, in = file, file
+		if about, err := file.Stat(); err == nil && about.Mode().IsRegular() {
+			t.size = about.Size()
+		}
 	}
 	t.raw = &hashed{in, sha256.New(), f.Seen}
 	if err := t.layers(path, encoding); err != nil {
 		t.Close()
 		return nil, err
 	}
+	if _, asItIs := t.Reader.(*bufio.Reader); !asItIs || t.unpack != nil {
+		t.size = 0
+	}
 	return t, nil
 }
 
 // layers puts the decompressor and the decoder on the raw bytes.
 func (t *textFile) layers(path, encoding string) error {
-	buf := bufio.NewReaderSize(t.raw, 1<<20)
+	buf := bufio.NewReaderSize(t.raw, readAhead)
 	head, _ := buf.Peek(4)
 	switch {
 	case bytes.HasPrefix(head, []byte{0x1f, 0x8b}):
@@ -82,14 +92,14 @@ func (t *textFile) layers(path, encoding string) error {
 		if err != nil {
 			return unpackProblem(path, "gzip", err)
 		}
-		t.unpack, buf = gz, bufio.NewReaderSize(gz, 1<<20)
+		t.unpack, buf = gz, bufio.NewReaderSize(gz, readAhead)
 	case bytes.HasPrefix(head, []byte{0x28, 0xb5, 0x2f, 0xfd}):
 		z, err := zstd.NewReader(buf, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(1<<30))
 		if err != nil {
 			return unpackProblem(path, "zstd", err)
 		}
 		c := z.IOReadCloser()
-		t.unpack, buf = c, bufio.NewReaderSize(c, 1<<20)
+		t.unpack, buf = c, bufio.NewReaderSize(c, readAhead)
 	}
 	if err := refuse(path, buf); err != nil {
 		return err
