@@ -41,7 +41,7 @@ type Writer struct {
 	*sheet             // the one that rows are pushed to
 	sheets  [stretches]sheet
 	fixed   map[int]int32 // columns that have one number in all rows of the file
-	file    partFile
+	files   [2]*partFile  // the one that is written and the one before, whose end may still be packed
 	rows    int64
 }
 
@@ -54,6 +54,7 @@ type sheet struct {
 	no      int // place among the sheets
 	out     []column
 	n       int
+	left    int      // about how many rows are to come beyond those that were packed
 	pending struct { // rows counted in n that have yet to be copied
 		*group
 		at, n int
@@ -121,7 +122,7 @@ func NewWriter(record string, parts []Staged) *Writer {
 	for i := range w.sheets {
 		w.sheets[i].no, w.sheets[i].out = i, newColumns(w.table)
 	}
-	w.sheet = &w.sheets[0]
+	w.sheet, w.files = &w.sheets[0], [2]*partFile{{}, {}}
 	w.most = bytesHeld / width(w.from)
 	if record == records.Checks.Name {
 		w.most = bytesHeldChecks / width(w.from)
@@ -143,23 +144,27 @@ func width(t records.Table) (bytes int) {
 	return bytes
 }
 
-// begin starts a file of about so many rows of each kind.
+// begin starts a file of about so many rows of each kind, while the end of the one
+// before may still be packed.
 func (w *Writer) begin(path string, rows [stretches]int, month, load int32) {
 	for k := range w.sheets {
 		w.sheet = &w.sheets[k]
-		w.n, w.pending.group, w.pending.n = 0, nil, 0
-		for i := range w.out {
-			w.out[i].grow(min(rows[k], w.group))
-			if rows[k] > w.group { // else nothing is packed while more is gathered
-				w.other[i].grow(w.group)
-			}
-		}
+		w.n, w.left, w.pending.group, w.pending.n = 0, rows[k], nil, 0
+		w.makeRoom()
 		w.forget()
 	}
 	w.sheet = &w.sheets[0]
-	was := &w.file
-	w.file = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids, slots: was.slots}
+	w.files[0], w.files[1] = w.files[1], w.files[0]
+	was := w.files[0]
+	*was = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids, slots: was.slots}
 	w.rows, w.fixed = 0, map[int]int32{w.table.Index("episode_month"): month, w.table.Index("load_no"): load}
+}
+
+// makeRoom makes room for the next row group of the sheet.
+func (w *Writer) makeRoom() {
+	for i := range w.out {
+		w.out[i].grow(min(max(w.left, 1), w.group))
+	}
 }
 
 // forget empties the dictionaries of the sheet that is written.
@@ -183,34 +188,35 @@ func (g *group) forget(sheet int) {
 	}
 }
 
-// flush packs and writes the rows gathered so far, while the next ones are
-// gathered.
+// flush packs and writes the rows of the sheet, while the next ones are gathered.
 func (w *Writer) flush() error {
-	if w.n == 0 {
-		return nil
-	}
 	w.settle()
 	for c, v := range w.fixed {
 		for j := range w.n {
 			w.out[c].i32[j], w.out[c].valid[j] = v, 1
 		}
 	}
-	if err := w.packed(); err != nil {
-		return err
-	}
-	w.rows += int64(w.n)
-	if w.n < w.group { // the last rows
-		err := w.file.write(w.out, w.n)
-		w.n = 0
-		w.forget()
+	file, n := w.files[0], w.n
+	columns := w.out
+	if err := w.pack(func() error { return file.write(columns, n) }); err != nil {
 		return err
 	}
 	w.out, w.other = w.other, w.out
-	done, columns, n := make(chan error, 1), w.other, w.n
-	w.packing = done
-	go func() { done <- w.file.write(columns, n) }()
-	w.n = 0
+	w.rows, w.left, w.n = w.rows+int64(n), w.left-n, 0
+	w.makeRoom()
 	w.forget()
+	return nil
+}
+
+// pack does a piece of packing as soon as the one before it is done, and lets the
+// caller go on.
+func (w *Writer) pack(f func() error) error {
+	if err := w.packed(); err != nil {
+		return err
+	}
+	done := make(chan error, 1)
+	w.packing = done
+	go func() { done <- f() }()
 	return nil
 }
 
@@ -224,24 +230,29 @@ func (w *Writer) packed() error {
 	return err
 }
 
-// end writes the last rows and closes the file; it returns the number of rows.
+// end packs the last rows and closes the file, while the next one is begun; it
+// returns the number of rows.
 func (w *Writer) end(err error) (int64, error) {
 	for k := range w.sheets {
-		if w.sheet = &w.sheets[k]; err == nil {
+		if w.sheet = &w.sheets[k]; err == nil && w.n > 0 {
 			err = w.flush()
 		}
 	}
-	for _, next := range []func() error{w.packed, w.file.close} {
-		if nerr := next(); err == nil {
-			err = nerr
-		}
+	if err == nil {
+		err = w.pack(w.files[0].close)
 	}
 	return w.rows, err
 }
 
-// Close ends the reading of staged parts.
+// Close waits for the last file and ends the reading of staged parts. No file is
+// whole before.
 func (w *Writer) Close() error {
-	var err error
+	err := w.packed()
+	for _, f := range w.files {
+		if cerr := f.close(); err == nil {
+			err = cerr
+		}
+	}
 	for _, p := range w.parts {
 		if cerr := p.close(); err == nil {
 			err = cerr

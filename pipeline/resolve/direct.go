@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"path/filepath"
 	"runtime/debug"
 	"slices"
@@ -74,31 +75,72 @@ func (r *Resolver) copyCallMonths(ctx context.Context, months []int, joins func(
 	if !r.direct(callsTable) {
 		return months, nil
 	}
+	copied := slices.DeleteFunc(slices.Clone(months), joins)
+	rest = slices.DeleteFunc(slices.Clone(months), func(m int) bool { return slices.Contains(copied, m) })
 	err = r.copying(callsTable, func(w *intake.Writer) error {
-		for _, m := range months {
-			ok := !joins(m)
-			if ok {
-				if ok, err = r.copyCalls(ctx, w, m); err != nil {
-					return fmt.Errorf("month %d: %w", m, err)
-				}
-			}
+		return ahead(ctx, copied, r.orderCalls, func(in intake.Calls) error {
+			ok, err := r.copyCalls(w, in)
 			if !ok {
-				rest = append(rest, m)
+				rest = append(rest, int(in.Month))
 			}
-		}
-		return nil
+			return err
+		})
 	})
+	slices.Sort(rest)
 	return rest, err
 }
 
-// copyCalls writes a month of new calls; ok is false where that is for the plain way.
-func (r *Resolver) copyCalls(ctx context.Context, w *intake.Writer, m int) (ok bool, err error) {
-	in := intake.Calls{Month: int32(m), LoadNo: int32(r.tx.No), Kinds: codes.ContactKinds.Words()}
+// ahead writes months in order, each while the order of rows of the next one is found.
+func ahead[T any](ctx context.Context, months []int, order func(context.Context, int) (T, error), write func(T) error) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	type ordered struct {
+		rows T
+		err  error
+	}
+	next := make(chan ordered)
+	go func() {
+		defer close(next)
+		for _, m := range months {
+			rows, err := order(ctx, m)
+			if err != nil {
+				err = fmt.Errorf("month %d: %w", m, err)
+			}
+			select {
+			case next <- ordered{rows, err}:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	for i := 0; ; i++ {
+		o, ok := <-next
+		if !ok {
+			return ctx.Err()
+		}
+		err := o.err
+		if err == nil {
+			if err = write(o.rows); err != nil {
+				err = fmt.Errorf("month %d: %w", months[i], err)
+			}
+		}
+		if err != nil {
+			cancel()
+			for range next { // until the other side has ended its query
+			}
+			return err
+		}
+	}
+}
+
+// orderCalls finds the order of a month of new calls.
+func (r *Resolver) orderCalls(ctx context.Context, m int) (in intake.Calls, err error) {
+	in = intake.Calls{Month: int32(m), LoadNo: int32(r.tx.No), Kinds: codes.ContactKinds.Words()}
 	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | src_row, coalesce(enum_code(kind)::INTEGER, -1),
 			CASE WHEN episode IS NULL THEN -1 WHEN episode = call THEN -2 ELSE 0 END, CASE WHEN episode <> call THEN episode END
 		FROM placed WHERE fresh AND month = ? ORDER BY started_at, call`, m)
 	if err != nil {
-		return false, fmt.Errorf("order calls: %w", err)
+		return in, fmt.Errorf("order calls: %w", err)
 	}
 	defer rows.Close()
 	for rows.Next() {
@@ -106,23 +148,25 @@ func (r *Resolver) copyCalls(ctx context.Context, w *intake.Writer, m int) (ok b
 		var c intake.Call
 		var episode any
 		if err := rows.Scan(&place, &c.Kind, &c.Episode, &episode); err != nil {
-			return false, err
+			return in, err
 		}
 		c.File, c.Row = int32(place>>40), place&(1<<40-1)
 		if episode != nil {
 			var id duckdb.UUID
 			if err := id.Scan(episode); err != nil {
-				return false, err
+				return in, err
 			}
 			c.Episode = int32(len(in.Episodes))
 			in.Episodes = append(in.Episodes, id)
 		}
 		in.Rows = append(in.Rows, c)
 	}
-	if err := rows.Err(); err != nil {
-		return false, err
-	}
-	path := r.copyPath("calls", m)
+	return in, rows.Err()
+}
+
+// copyCalls writes a month of new calls; ok is false where that is for the plain way.
+func (r *Resolver) copyCalls(w *intake.Writer, in intake.Calls) (ok bool, err error) {
+	path := r.copyPath("calls", int(in.Month))
 	n, err := w.WriteCalls(path, in)
 	if errors.Is(err, intake.ErrScattered) {
 		return false, nil
@@ -130,7 +174,7 @@ func (r *Resolver) copyCalls(ctx context.Context, w *intake.Writer, m int) (ok b
 	if err != nil {
 		return false, err
 	}
-	r.copied("calls", m, path, n)
+	r.copied("calls", int(in.Month), path, n)
 	return true, nil
 }
 
@@ -167,39 +211,41 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 		return nil, err
 	}
 	usual := newTallies(r.set.Dictionary.UsualRanges())
-	err = r.copying(checksTable, func(w *intake.Writer) error {
-		for _, m := range months {
-			ok := len(r.tx.Paths(store.Current, "checks", m)) == 0 && !slices.Contains(shifted, m) && len(r.present("calls", m)) == 1
-			if ok {
-				if ok, err = r.copyChecks(ctx, w, m, refused, usual); err != nil {
-					return fmt.Errorf("month %d: %w", m, err)
-				}
-			}
-			if !ok {
-				rest = append(rest, m)
-			}
+	files := map[int]string{} // of calls, by month
+	var copied []int
+	for _, m := range months {
+		here := r.present("calls", m)
+		if len(r.tx.Paths(store.Current, "checks", m)) == 0 && !slices.Contains(shifted, m) && len(here) == 1 {
+			copied, files[m] = append(copied, m), here[0]
+		} else {
+			rest = append(rest, m)
 		}
-		return nil
+	}
+	if err := r.learnSpecies(ctx, usual, files); err != nil {
+		return nil, err
+	}
+	order := func(ctx context.Context, m int) (intake.Checks, error) {
+		runs, err := r.orderChecks(ctx, m, files[m], usual.list())
+		return intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Runs: runs, Refused: refused, Usual: usual.of}, err
+	}
+	err = r.copying(checksTable, func(w *intake.Writer) error {
+		return ahead(ctx, copied, order, func(in intake.Checks) error {
+			ok, err := r.copyChecks(w, in)
+			if !ok {
+				rest = append(rest, int(in.Month))
+			}
+			return err
+		})
 	})
 	r.res.Unusual = usual.addTo(r.res.Unusual)
+	slices.Sort(rest)
 	return rest, err
 }
 
-// copyChecks writes a month of checks, by the calls in their order.
-func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refused map[intake.Reading]bool, usual *tallies) (ok bool, err error) {
-	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
-	if err != nil {
-		return false, err
-	}
-	calls := "read_parquet(" + duck.FileList(r.present("calls", m)) + ", hive_partitioning = false)"
-	if err := r.learnSpecies(ctx, usual, calls); err != nil {
-		return false, err
-	}
-	in := intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Refused: refused, Usual: usual.of}
-	if in.Runs, err = r.runsInOrder(ctx, fmt.Sprintf(`FROM %s r JOIN (SELECT call, started_at, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
-		parquet(r.runsOf(files)), usual.list(), calls)); err != nil {
-		return false, err
-	}
+// copyChecks writes a month of checks, by the calls in their order; ok is
+// false where that is for the plain way.
+func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) (ok bool, err error) {
+	m := int(in.Month)
 	path := r.copyPath("checks", m)
 	booked, err := w.WriteChecks(path, in)
 	if errors.Is(err, intake.ErrScattered) {
@@ -219,6 +265,17 @@ func (r *Resolver) copyChecks(ctx context.Context, w *intake.Writer, m int, refu
 	}
 	r.copied("checks", m, path, total)
 	return true, nil
+}
+
+// orderChecks finds the order of the runs of a month, whose calls stand in a file;
+// species is the SQL list by which their species are counted.
+func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string) ([]intake.Run, error) {
+	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
+	if err != nil {
+		return nil, err
+	}
+	return r.runsInOrder(ctx, fmt.Sprintf(`FROM %s r JOIN (SELECT call, started_at, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
+		parquet(r.runsOf(files)), species, parquet([]string{calls})))
 }
 
 // runsInOrder reads runs in the order of their calls, packed in two numbers.
@@ -261,9 +318,12 @@ func (r *Resolver) refusedReadings(ctx context.Context) (map[intake.Reading]bool
 	return out, rows.Err()
 }
 
-// learnSpecies gives every species of a file of calls a number.
-func (r *Resolver) learnSpecies(ctx context.Context, usual *tallies, calls string) error {
-	rows, err := r.db.QueryContext(ctx, `SELECT DISTINCT species FROM `+calls+` WHERE species IS NOT NULL ORDER BY 1`)
+// learnSpecies gives every species of some files of calls a number.
+func (r *Resolver) learnSpecies(ctx context.Context, usual *tallies, files map[int]string) error {
+	if len(files) == 0 {
+		return nil
+	}
+	rows, err := r.db.QueryContext(ctx, `SELECT DISTINCT species FROM `+parquet(slices.Collect(maps.Values(files)))+` WHERE species IS NOT NULL ORDER BY 1`)
 	if err != nil {
 		return fmt.Errorf("list species: %w", err)
 	}
