@@ -39,6 +39,35 @@ func TestByMonth(t *testing.T) {
 	}
 }
 
+// A walk over checks in another order than asked, or whose calls lie apart, is given
+// up for the plain way.
+func TestCheckSecondsOutOfOrder(t *testing.T) {
+	s := queries.Scope{From: 202509, To: 202608, MatureBefore: day(9, 1)}
+	for name, order := range map[string]string{"as stored": "rowid", "within calls": "call, hash(finding)", "calls apart": "seq, call", "anyhow": "hash(call, finding)"} {
+		d := open(t, demoStore(t), 0)
+		d.ReadViews()
+		if _, err := d.SQL().Exec("CREATE TABLE raw AS FROM checks; CREATE TABLE mixed AS FROM raw ORDER BY " + order + "; CREATE OR REPLACE VIEW checks AS FROM mixed"); err != nil {
+			t.Fatal(err)
+		}
+		want, err := d.CheckSeconds(ctx, s)
+		if err != nil || len(want) == 0 {
+			t.Fatal(len(want), err)
+		}
+		_, walked := d.Walk(ctx, s)
+		if (walked == nil) != (name == "as stored") {
+			t.Errorf("%s: the walk says %v", name, walked)
+		}
+		d.SetLong(true)
+		got, err := d.CheckSeconds(ctx, s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("%s (-sorted +walked):\n%s", name, diff)
+		}
+	}
+}
+
 // Sorting packed numbers gives what a window over all checks gives, ties of place
 // and missing times included.
 func TestCheckSecondsByWindow(t *testing.T) {

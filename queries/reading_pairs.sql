@@ -17,13 +17,17 @@ WITH vet AS MATERIALIZED (
   SELECT call, finding, value_code, value_number, asked_at
   FROM checks
   WHERE observer = 'vet' AND state = 'done' AND episode_month BETWEEN $from_month AND $to_month
+), owner AS (
+  -- A vet reads few signs; what else the owner read is left out before the join.
+  SELECT call, finding, seq, value_code, value_number
+  FROM checks
+  WHERE state = 'done' AND observer IS DISTINCT FROM 'vet' AND episode_month BETWEEN $from_month AND $to_month AND finding IN (SELECT DISTINCT finding FROM vet)
 ), pair AS (
   -- The last reading of the call is the one that the advice rested on; the
   -- first exam compares best.
   SELECT v.call, v.finding, arg_max(coalesce(o.value_code, ''), o.seq) AS owner_code, arg_max(o.value_number, o.seq) AS owner_number,
     arg_min(coalesce(v.value_code, ''), v.asked_at) AS vet_code, arg_min(v.value_number, v.asked_at) AS vet_number, min(v.asked_at) AS asked_at
-  FROM checks o JOIN vet v ON v.call = o.call AND v.finding = o.finding
-  WHERE o.state = 'done' AND o.observer IS DISTINCT FROM 'vet' AND o.episode_month BETWEEN $from_month AND $to_month
+  FROM owner o JOIN vet v ON v.call = o.call AND v.finding = o.finding
   GROUP BY v.call, v.finding
 ), exam AS (
   SELECT call, seen_at, bool_or(treatment_begun) AS treated FROM outcomes
