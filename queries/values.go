@@ -9,8 +9,9 @@ import (
 	"time"
 )
 
-// placeholder is where a .sql file takes a parameter.
-var placeholder = regexp.MustCompile(`\$[a-z_]+`)
+// placeholder is where a question takes a parameter, or a remark, word or name in
+// which one would be taken for it: rules and dictionaries bring their own words.
+var placeholder = regexp.MustCompile(`--[^\n]*|'(?:[^']|'')*'|"(?:[^"]|"")*"|\$[a-z_]+`)
 
 // fill writes numbers and times into the text of a question and gives back what
 // is left to bind, which is words. DuckDB plans a statement with parameters
@@ -23,7 +24,7 @@ func fill(text string, args map[string]any) (string, []any) {
 	text = placeholder.ReplaceAllStringFunc(text, func(found string) string {
 		name := found[1:]
 		value, ok := args[name]
-		if !ok {
+		if found[0] != '$' || !ok {
 			return found
 		}
 		if written, ok := constant(value); ok {

@@ -29,6 +29,21 @@ func TestFillIsAsBinding(t *testing.T) {
 	}
 }
 
+// Words that look like a parameter stay words, and a remark's apostrophe opens none.
+func TestFillLeavesWords(t *testing.T) {
+	db := memory(t)
+	kind, value := read(t, db, func() string {
+		text, bound := fill("SELECT 'x', -- the caller's\n '$x it''s -- $at' || $x AS \"$x\"", map[string]any{"x": 7, "at": time.Unix(0, 0)})
+		if len(bound) != 0 {
+			t.Error(bound)
+		}
+		return text
+	}())
+	if kind != "x" || value != "$x it's -- $at7" {
+		t.Errorf("got %s, %s", kind, value)
+	}
+}
+
 // A time is bound as what it is compared with.
 func TestFillTimesAsBinding(t *testing.T) {
 	db := memory(t)
