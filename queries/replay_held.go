@@ -2,7 +2,6 @@ package queries
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"sync"
@@ -31,15 +30,8 @@ func (d *DB) HoldReplay(ctx context.Context, s Scope, p Replay, cut int) (held R
 	}
 	n := d.tables.Add(1)
 	held, held.held = p, replayTables{fmt.Sprintf("replay_moved_%d", n), fmt.Sprintf("replay_as_stored_%d", n), fmt.Sprintf("replay_hours_%d", n), cut}
-	months := []any{sql.Named("from_month", s.From), sql.Named("to_month", s.To)}
-	parts := []struct {
-		table, text string
-		args        []any
-	}{
-		{held.held.moved, moved, months},
-		{held.held.asStored, d.asStoredSQL(), append([]any{sql.Named("mature_before", s.MatureBefore)}, months...)},
-		{held.held.hours, hoursSQL, append([]any{sql.Named("cut", cut)}, months...)},
-	}
+	args := with(s.args(), "cut", cut)
+	parts := []struct{ table, text string }{{held.held.moved, moved}, {held.held.asStored, d.asStoredSQL()}, {held.held.hours, hoursSQL}}
 	release = func() (err error) {
 		for _, part := range parts {
 			if _, e := d.db.ExecContext(context.WithoutCancel(ctx), "DROP TABLE IF EXISTS "+part.table); e != nil {
@@ -52,7 +44,8 @@ func (d *DB) HoldReplay(ctx context.Context, s Scope, p Replay, cut int) (held R
 	var all sync.WaitGroup
 	for i, part := range parts {
 		all.Go(func() {
-			if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+part.table+" AS "+part.text, part.args...); err != nil {
+			text, bound := fill(d.ofMonths("", part.text, args), args)
+			if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+part.table+" AS "+text, bound...); err != nil {
 				failed[i] = fmt.Errorf("hold %s: %w", part.table, err)
 			}
 		})
