@@ -32,16 +32,28 @@ func (r *Resolver) direct(t table) bool {
 		!slices.ContainsFunc(r.parts[t.name], func(p Part) bool { return !p.Packed })
 }
 
-// copying calls f with a writer of a table from all its parts. While it copies,
-// garbage is collected early and given back at the end: what the collector lets
-// grow by default would come on top of what DuckDB may take.
-func (r *Resolver) copying(t table, f func(w *intake.Writer) error) error {
+// copying calls f with a writer of a table from all its parts. What it holds comes on
+// top of what DuckDB may take, so that DuckDB makes do with half of that meanwhile, and
+// garbage is collected early and given back at the end.
+func (r *Resolver) copying(ctx context.Context, t table, f func(w *intake.Writer) error) error {
+	_ = r.limit(ctx, max(r.opt.MemoryMB/2, min(r.opt.MemoryMB, leastMemory))) // where it cannot do with less, it keeps what it has
 	percent := debug.SetGCPercent(copyingGC)
 	w := r.writer(t)
 	err := errors.Join(f(w), w.Close())
 	debug.SetGCPercent(percent)
 	debug.FreeOSMemory()
-	return err
+	return errors.Join(err, r.limit(ctx, r.opt.MemoryMB))
+}
+
+// leastMemory is what DuckDB needs to put a month in order, in megabytes.
+const leastMemory = 128
+
+// limit sets what DuckDB may take; 0 leaves it as it is.
+func (r *Resolver) limit(ctx context.Context, megabytes int) error {
+	if megabytes == 0 {
+		return nil
+	}
+	return r.exec(ctx, fmt.Sprintf("SET memory_limit = '%dMB'", megabytes))
 }
 
 // copyingGC is by how many parts in a hundred the memory may grow between collections.
@@ -77,7 +89,7 @@ func (r *Resolver) copyCallMonths(ctx context.Context, months []int, joins func(
 	}
 	copied := slices.DeleteFunc(slices.Clone(months), joins)
 	rest = slices.DeleteFunc(slices.Clone(months), func(m int) bool { return slices.Contains(copied, m) })
-	err = r.copying(callsTable, func(w *intake.Writer) error {
+	err = r.copying(ctx, callsTable, func(w *intake.Writer) error {
 		return ahead(ctx, copied, r.orderCalls, func(in intake.Calls) error {
 			ok, err := r.copyCalls(w, in)
 			if !ok {
@@ -228,7 +240,7 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 		runs, err := r.orderChecks(ctx, m, files[m], usual.list())
 		return intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Runs: runs, Refused: refused, Usual: usual.of}, err
 	}
-	err = r.copying(checksTable, func(w *intake.Writer) error {
+	err = r.copying(ctx, checksTable, func(w *intake.Writer) error {
 		return ahead(ctx, copied, order, func(in intake.Checks) error {
 			ok, err := r.copyChecks(w, in)
 			if !ok {
