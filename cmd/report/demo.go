@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -17,7 +16,6 @@ import (
 	"hindcheck/cmd/internal/version"
 	"hindcheck/cmd/report/internal/archive"
 	"hindcheck/cmd/report/internal/demoline"
-	"hindcheck/cmd/report/internal/page"
 	"hindcheck/cmd/report/internal/review"
 	"hindcheck/datasets/demo"
 	"hindcheck/queries"
@@ -96,28 +94,26 @@ func demoReviews(ctx context.Context, db *queries.DB, set settings.Settings, fil
 	if err != nil {
 		return nil, err
 	}
-	agreed := func(r *review.Review) error { return files.follow(r, time.Time{}) }
-	before, now, err := twoReviews(ctx, db, opt, queries.AddMonths(scope.To, -1))
+	var now *review.Review
+	// Side by side, since each has stretches in which it uses one processor.
+	err = sideBySide(func() error { return files.fileBefore(ctx, db, opt, queries.AddMonths(scope.To, -1)) }, func() (err error) {
+		now, err = review.Build(ctx, db, opt)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}
-	if err := errors.Join(writeFile(files.actions, demo.ActionsBefore), agreed(before), archive.Keep(files.reviews, before, page.HTML)); err != nil {
-		return nil, err
-	}
-	return now, errors.Join(writeFile(files.actions, demo.Actions), agreed(now))
+	return now, errors.Join(writeFile(files.actions, demo.Actions), files.follow(now, time.Time{}))
 }
 
-// twoReviews builds that of an earlier month and that of the latest mature one
-// side by side: each has stretches in which it uses one processor.
-func twoReviews(ctx context.Context, db *queries.DB, opt review.Options, month int) (before, now *review.Review, err error) {
-	earlier := opt
-	earlier.Month = month
-	var errs [2]error
-	var both sync.WaitGroup
-	both.Go(func() { before, errs[0] = review.Build(ctx, db, earlier) })
-	both.Go(func() { now, errs[1] = review.Build(ctx, db, opt) })
-	both.Wait()
-	return before, now, errors.Join(errs[:]...)
+// fileBefore files the review of an earlier month and what was agreed on it.
+func (p places) fileBefore(ctx context.Context, db *queries.DB, opt review.Options, month int) error {
+	opt.Month = month
+	r, err := review.Build(ctx, db, opt)
+	if err != nil {
+		return err
+	}
+	return errors.Join(writeFile(p.actions, demo.ActionsBefore), p.follow(r, time.Time{}), p.keep(r, writtenOf(r)))
 }
 
 func writeFile(path string, data []byte) error {

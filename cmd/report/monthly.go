@@ -1,14 +1,12 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -202,34 +200,21 @@ func (p places) write(ctx context.Context, stdout io.Writer, r *review.Review, p
 		return err
 	}
 	lines := []string{r.Conclusion.Headline}
-	// The page is the same in the folder and in the archive.
-	html := sync.OnceValues(func() ([]byte, error) {
-		var b bytes.Buffer
-		err := page.HTML(&b, r)
-		return b.Bytes(), err
-	})
-	writePage := func(w io.Writer, _ *review.Review) error {
-		data, err := html()
-		if err != nil {
-			return err
-		}
-		_, err = w.Write(data)
-		return err
-	}
 	at := func(name, suffix string) string { return filepath.Join(p.out, name+"-"+r.Period.Month+suffix) }
+	made := writtenOf(r)
+	var work []func() error
 	for _, f := range []struct {
 		path  string
-		write func(io.Writer, *review.Review) error
+		write func(io.Writer) error
 	}{
-		{at("review", ".html"), writePage}, {at("review", ".json"), reviewWriters["json"]}, {at("review", ".csv"), page.CSV},
-		{at("summary", ".html"), page.Summary},
+		{at("review", ".html"), writer(made.html)}, {at("review", ".json"), writer(made.json)},
+		{at("review", ".csv"), func(w io.Writer) error { return page.CSV(w, r) }},
+		{at("summary", ".html"), func(w io.Writer) error { return page.Summary(w, r) }},
 	} {
-		if err := command.WriteResult(nil, f.path, func(w io.Writer) error { return f.write(w, r) }); err != nil {
-			return err
-		}
+		work = append(work, func() error { return command.WriteResult(nil, f.path, f.write) })
 		lines = append(lines, f.path)
 	}
-	if err := archive.Keep(p.reviews, r, writePage); err != nil {
+	if err := sideBySide(append(work, func() error { return p.keep(r, made) })...); err != nil {
 		return err
 	}
 	if err := actions.Start(p.actions); err != nil {
@@ -247,4 +232,9 @@ func (p places) write(ctx context.Context, stdout io.Writer, r *review.Review, p
 	// Only now: a reader of the output may go away, and the files must stand.
 	_, err := fmt.Fprintln(stdout, strings.Join(lines, "\n"))
 	return err
+}
+
+// keep puts a review into the archive.
+func (p places) keep(r *review.Review, made written) error {
+	return archive.Keep(p.reviews, r.Period.Month, r.AsOf.Load, writer(made.json), writer(made.html))
 }

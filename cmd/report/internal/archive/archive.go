@@ -89,16 +89,14 @@ func read(path string) (*review.Review, error) {
 	return &r, nil
 }
 
-// Keep puts a review's page and JSON into the archive.
-func Keep(dir string, r *review.Review, page func(io.Writer, *review.Review) error) error {
+// Keep puts the review of a month (2026-07) at a load into the archive: its JSON
+// and its page, as the two writers write them.
+func Keep(dir, month string, load int, json, page func(io.Writer) error) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("archive of reviews: %w", err)
 	}
-	path := filepath.Join(dir, base(r.Period.Month, r.AsOf.Load))
-	for suffix, write := range map[string]func(io.Writer) error{
-		".json": func(w io.Writer) error { return command.WriteJSON(w, r) },
-		".html": func(w io.Writer) error { return page(w, r) },
-	} {
+	path := filepath.Join(dir, base(month, load))
+	for suffix, write := range map[string]func(io.Writer) error{".json": json, ".html": page} {
 		if err := command.WriteResult(nil, path+suffix, write); err != nil {
 			return fmt.Errorf("archive of reviews: %w", err)
 		}

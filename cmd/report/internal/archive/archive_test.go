@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -18,11 +19,17 @@ func of(month string, load int) *review.Review {
 
 func keep(t *testing.T, dir string, r *review.Review) {
 	t.Helper()
-	page := func(w io.Writer, r *review.Review) error {
-		_, err := io.WriteString(w, r.CaseDefinition)
-		return err
+	data, err := json.Marshal(r)
+	if err != nil {
+		t.Fatal(err)
 	}
-	if err := Keep(dir, r, page); err != nil {
+	text := func(s string) func(io.Writer) error {
+		return func(w io.Writer) error {
+			_, err := io.WriteString(w, s)
+			return err
+		}
+	}
+	if err := Keep(dir, r.Period.Month, r.AsOf.Load, text(string(data)), text(r.CaseDefinition)); err != nil {
 		t.Fatal(err)
 	}
 }
