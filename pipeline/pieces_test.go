@@ -21,7 +21,7 @@ const loadPieces = "LOAD_PIECES"
 // than for the first: what a load needs depends neither on the store's size nor
 // on how much is loaded. Each piece is loaded by a process of its own, whose
 // peak the system tells. By default two small pieces. HINDCHECK_BENCH_DIR names a
-// folder that keeps the store, which must not be there yet.
+// folder that keeps the store, in place of that of an earlier run.
 func TestLoadInPieces(t *testing.T) {
 	if _, err := os.Stat("/proc/self/status"); err != nil {
 		t.Skip("needs /proc, which tells a process's peak")
@@ -35,6 +35,9 @@ func TestLoadInPieces(t *testing.T) {
 	into := filepath.Join(t.TempDir(), "store")
 	if dir := os.Getenv("HINDCHECK_BENCH_DIR"); dir != "" {
 		into = filepath.Join(dir, fmt.Sprintf("pieces-%dx%d", pieces, calls))
+		if err := os.RemoveAll(into); err != nil {
+			t.Fatal(err)
+		}
 	}
 	want, first := int64(0), 0
 	for i := range pieces {

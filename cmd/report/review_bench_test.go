@@ -178,6 +178,9 @@ func reviewStore(b *testing.B, calls int) string {
 	if dir == "" {
 		dir = b.TempDir()
 	}
+	if loaded := loadedStore(dir, calls); loaded != "" {
+		return loaded
+	}
 	to := filepath.Join(dir, fmt.Sprintf("review-%d-of-%d-format-%d", calls, queriestest.InventedCalls, store.FormatVersion))
 	if _, err := os.Stat(filepath.Join(to, "manifest.json")); err == nil {
 		return to
@@ -191,6 +194,20 @@ func reviewStore(b *testing.B, calls int) string {
 		b.Fatal(err)
 	}
 	return to
+}
+
+// loadedStore finds a store of so many calls that was loaded piece by piece (the
+// test LoadInPieces of package pipeline), where every call is invented by itself.
+func loadedStore(dir string, calls int) string {
+	found, _ := filepath.Glob(filepath.Join(dir, "pieces-*x*", "manifest.json"))
+	for _, path := range found {
+		var pieces, each int
+		folder := filepath.Dir(path)
+		if n, err := fmt.Sscanf(filepath.Base(folder), "pieces-%dx%d", &pieces, &each); n == 2 && err == nil && pieces*each == calls {
+			return folder
+		}
+	}
+	return ""
 }
 
 // forgetPeak makes Linux measure peak memory anew.

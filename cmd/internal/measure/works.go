@@ -86,7 +86,7 @@ var works = []work{
 	},
 	{
 		name: "pieces", pkg: "./pipeline", test: "^TestLoadInPieces$",
-		env:   func(s size) []string { return []string{"LOAD_PIECES=" + of(s, "3x10000", "10x5000000")} },
+		env:   func(s size) []string { return []string{"LOAD_PIECES=" + of(s, "3x10000", "20x5000000")} },
 		lines: []line{{work: "peak memory, piece by piece", ours: "peak-MB", unit: "MB", goal: 600, alone: true}},
 	},
 	{
