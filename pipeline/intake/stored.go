@@ -54,11 +54,15 @@ type sheet struct {
 	no      int // place among the sheets
 	out     []column
 	n       int
-	left    int      // about how many rows are to come beyond those that were packed
-	pending struct { // rows counted in n that have yet to be copied
-		*group
-		at, n int
-	}
+	left    int       // about how many rows are to come beyond those that were packed
+	pending []segment // rows counted in n that have yet to be copied
+	waiting int       // how many they are
+}
+
+// segment is n rows of a group from row at on.
+type segment struct {
+	*group
+	at, n int
 }
 
 // bytesHeld is how much of staged parts is in memory at a time, in whole row
@@ -149,7 +153,7 @@ func width(t records.Table) (bytes int) {
 func (w *Writer) begin(path string, rows [stretches]int, month, load int32) {
 	for k := range w.sheets {
 		w.sheet = &w.sheets[k]
-		w.n, w.left, w.pending.group, w.pending.n = 0, rows[k], nil, 0
+		w.n, w.left, w.pending, w.waiting = 0, rows[k], w.pending[:0], 0
 		w.makeRoom()
 		w.forget()
 	}
@@ -396,57 +400,67 @@ func (w *Writer) drop(g *group) {
 
 // copyFrom copies n rows of a column of the same kind; words keep their numbers.
 func (c *column) copyFrom(from *column, at, i, n int) {
-	copy(c.valid[at:at+n], from.valid[i:])
+	put(c.valid[at:at+n], from.valid[i:])
 	switch c.Kind {
 	case records.UUID:
 		copy(c.uuid[16*at:16*(at+n)], from.uuid[16*i:])
 	case records.Time, records.Int64:
-		copy(c.i64[at:at+n], from.i64[i:])
+		put(c.i64[at:at+n], from.i64[i:])
 	case records.Text, records.Int32, records.Date:
-		copy(c.i32[at:at+n], from.i32[i:])
+		put(c.i32[at:at+n], from.i32[i:])
 	case records.Int16:
-		copy(c.i16[at:at+n], from.i16[i:])
+		put(c.i16[at:at+n], from.i16[i:])
 	case records.Float:
-		copy(c.f64[at:at+n], from.f64[i:])
+		put(c.f64[at:at+n], from.f64[i:])
 	case records.Boolean:
-		copy(c.b8[at:at+n], from.b8[i:])
+		put(c.b8[at:at+n], from.b8[i:])
 	}
 }
 
-// push appends n rows of a group from row i on; there is room for them. Rows
-// that follow each other in the group as they do here are copied at once.
-func (w *Writer) push(g *group, i, n int) {
-	if p := &w.pending; p.group == g && p.at+p.n == i {
-		p.n += n
-	} else {
-		w.settle()
-		p.group, p.at, p.n = g, i, n
-	}
-	w.n += n
-}
-
-// settle copies the rows that are pending.
-func (w *Writer) settle() {
-	g, i, n, to := w.pending.group, w.pending.at, w.pending.n, w.n-w.pending.n
-	w.pending.group, w.pending.n = nil, 0
-	if n == 0 {
+// put is copy, quicker for a single value.
+func put[T any](to, from []T) {
+	if len(to) == 1 {
+		to[0] = from[0]
 		return
 	}
+	copy(to, from)
+}
+
+// push appends n rows of a group from row i on; there is room for them.
+func (w *Writer) push(g *group, i, n int) {
+	if k := len(w.pending) - 1; k >= 0 && w.pending[k].group == g && w.pending[k].at+w.pending[k].n == i {
+		w.pending[k].n += n
+	} else {
+		w.pending = append(w.pending, segment{g, i, n})
+	}
+	w.n, w.waiting = w.n+n, w.waiting+n
+}
+
+// settle copies the rows that are pending, column by column: they come from a dozen
+// groups by turns, a few at a time, and a score of columns do not fit the nearest cache.
+func (w *Writer) settle() {
 	for c := range w.out {
-		s := w.sources[c]
-		if s < 0 {
-			continue
+		if s := w.sources[c]; s >= 0 {
+			w.out[c].gather(w.pending, s, w.n-w.waiting, w.no)
 		}
-		from, out := &g.columns[s], &w.out[c]
+	}
+	w.pending, w.waiting = w.pending[:0], 0
+}
+
+// gather copies column s of some segments to the rows from to on.
+func (c *column) gather(list []segment, s, to, sheet int) {
+	for _, g := range list {
+		from := &g.columns[s]
 		switch {
 		case from.absent:
-			clear(out.valid[to : to+n])
-		case out.Kind == records.Text:
-			copy(out.valid[to:to+n], from.valid[i:])
-			from.words(out, w.no, to, i, n)
+			clear(c.valid[to : to+g.n])
+		case c.Kind == records.Text:
+			put(c.valid[to:to+g.n], from.valid[g.at:])
+			from.words(c, sheet, to, g.at, g.n)
 		default:
-			out.copyFrom(&from.column, to, i, n)
+			c.copyFrom(&from.column, to, g.at, g.n)
 		}
+		to += g.n
 	}
 }
 
