@@ -15,7 +15,7 @@
 -- column: treated, whether treatment had begun when a vet read this; null if not known
 -- row: one row per check, in the order asked within its call
 WITH wanted AS (SELECT DISTINCT TRY_CAST(unnest(string_split($episodes::VARCHAR, ',')) AS UUID) AS wanted),
-call_of AS (SELECT call, episode, episode_month FROM calls JOIN wanted ON calls.episode = wanted.wanted WHERE contact_type = 'clinical'),
+call_of AS MATERIALIZED (SELECT call, episode, episode_month FROM calls JOIN wanted ON calls.episode = wanted.wanted WHERE contact_type = 'clinical'),
 exam AS (
   SELECT o.call, o.seen_at, bool_or(o.treatment_begun) AS treated
   FROM outcomes o JOIN call_of USING (call)

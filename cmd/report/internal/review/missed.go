@@ -81,7 +81,7 @@ func (b *builder) fillMissed(r *Review) error {
 		return err
 	}
 	r.Missed = Missed{InMonth: []Case{}, Earlier: []Case{}, InPeriod: int64(len(all))}
-	var told []queries.MissedCasesRow
+	told := map[string]*Case{}
 	inMonth, earlier := 0, 0
 	for _, x := range all {
 		n := &earlier
@@ -89,53 +89,47 @@ func (b *builder) fillMissed(r *Review) error {
 			n = &inMonth
 		}
 		if *n++; *n <= listed {
-			told = append(told, x)
+			told[x.Episode] = &Case{}
 		}
 	}
 	r.Missed.MoreInMonth = int64(max(0, inMonth-listed))
-	if r.Missed.Reasons, err = b.reasonsOf(all); err != nil {
+	if r.Missed.Reasons, err = b.readMissed(all, told); err != nil {
 		return err
 	}
-	stories, err := b.stories(episodesOf(told), b.scope)
-	if err != nil {
-		return err
-	}
-	for _, x := range told {
-		c := b.missedCase(x)
-		stories.tell(&c, neededLevel(x))
-		if x.Month == b.scope.To {
-			r.Missed.InMonth = append(r.Missed.InMonth, c)
-		} else {
-			r.Missed.Earlier = append(r.Missed.Earlier, c)
+	for _, x := range all {
+		switch c := told[x.Episode]; {
+		case c == nil:
+		case x.Month == b.scope.To:
+			r.Missed.InMonth = append(r.Missed.InMonth, *c)
+		default:
+			r.Missed.Earlier = append(r.Missed.Earlier, *c)
 		}
 	}
 	return nil
 }
 
-func episodesOf(rows []queries.MissedCasesRow) []string {
-	out := make([]string, len(rows))
-	for i, x := range rows {
-		out[i] = x.Episode
-	}
-	return out
-}
-
-// reasonsOf counts the reasons of all cases, a month at a time: their records
-// are of no further use, and a long line has a hundred thousand.
-func (b *builder) reasonsOf(all []queries.MissedCasesRow) (reasonCounts, error) {
+// readMissed counts the reasons of all cases and fills in those that are told,
+// a month at a time: the records of the others are of no further use, and a long
+// line has a hundred thousand.
+func (b *builder) readMissed(all []queries.MissedCasesRow, told map[string]*Case) (reasonCounts, error) {
 	counts := newReasonCounts()
 	for month := b.scope.From; month <= b.scope.To; month = queries.AddMonths(month, 1) {
 		var rows []queries.MissedCasesRow
+		var episodes []string
 		for _, x := range all {
 			if x.Month == month {
-				rows = append(rows, x)
+				rows, episodes = append(rows, x), append(episodes, x.Episode)
 			}
 		}
-		stories, err := b.stories(episodesOf(rows), queries.Scope{From: month, To: month})
+		stories, err := b.stories(episodes, queries.Scope{From: month, To: month})
 		if err != nil {
 			return nil, err
 		}
 		for _, x := range rows {
+			if c := told[x.Episode]; c != nil {
+				*c = b.missedCase(x)
+				stories.tell(c, neededLevel(x))
+			}
 			reason, _ := stories.evidence(x.Episode, neededLevel(x)).reason()
 			counts.add(reason, month == b.scope.To)
 		}
