@@ -25,7 +25,7 @@ type Contribution struct {
 
 // flagPatterns asks for the patterns of flags once.
 func (b *builder) flagPatterns() ([]queries.FlagPatternsRow, error) {
-	return once(&b.patterns, func() ([]queries.FlagPatternsRow, error) { return b.db.FlagPatterns(b.ctx, b.scope) })
+	return once(b, &b.patterns, func() ([]queries.FlagPatternsRow, error) { return b.db.FlagPatterns(b.ctx, b.scope) })
 }
 
 // maxFlags is how many flags a pattern of bits can hold.

@@ -248,7 +248,7 @@ func (b *builder) gatherFlags(cut int, by string) (map[flagKey]*flagWork, []stri
 
 // flagDetails adds what is counted over all strata only.
 func (b *builder) flagDetails(cut int, at func(int, string) *flagWork) error {
-	states, err := once(&b.states, func() ([]queries.FlagNotAssessedRow, error) { return b.db.FlagNotAssessed(b.ctx, b.scope) })
+	states, err := once(b, &b.states, func() ([]queries.FlagNotAssessedRow, error) { return b.db.FlagNotAssessed(b.ctx, b.scope) })
 	if err != nil {
 		return err
 	}
@@ -269,7 +269,7 @@ func (b *builder) flagDetails(cut int, at func(int, string) *flagWork) error {
 		x.add(need, r.N)
 		w.counts.NotAssessed[r.State] = x
 	}
-	esc, err := once(&b.escalation, func() ([]queries.FlagEscalationRow, error) { return b.db.FlagEscalation(b.ctx, b.scope) })
+	esc, err := once(b, &b.escalation, func() ([]queries.FlagEscalationRow, error) { return b.db.FlagEscalation(b.ctx, b.scope) })
 	if err != nil {
 		return err
 	}

@@ -1,10 +1,12 @@
 package review
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"time"
 
 	"hindcheck/cmd/report/internal/caution"
@@ -163,7 +165,8 @@ type builder struct {
 	scope  queries.Scope
 	months []queries.MonthsRow
 	mature Maturity
-	// These are counts of the scope, once asked for.
+	// These are counts of the scope, once asked for; asking guards them.
+	asking     *sync.Mutex
 	advice     []queries.AdviceCountsRow
 	patterns   []queries.FlagPatternsRow
 	states     []queries.FlagNotAssessedRow
@@ -173,7 +176,11 @@ type builder struct {
 }
 
 // once asks for counts that several parts read.
-func once[T any](kept *[]T, ask func() ([]T, error)) ([]T, error) {
+func once[T any](b *builder, kept *[]T, ask func() ([]T, error)) ([]T, error) {
+	if b.asking != nil {
+		b.asking.Lock()
+		defer b.asking.Unlock()
+	}
 	if *kept != nil {
 		return *kept, nil
 	}
@@ -205,7 +212,7 @@ func newBuilder(ctx context.Context, db *queries.DB, opt Options) (*builder, err
 	if opt.Seed == 0 {
 		opt.Seed = 1
 	}
-	b := &builder{ctx: ctx, db: db, opt: opt}
+	b := &builder{ctx: ctx, db: db, opt: opt, asking: new(sync.Mutex)}
 	if err := b.choose(); err != nil {
 		return nil, fmt.Errorf("choose the month: %w", err)
 	}
@@ -238,26 +245,56 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (*Review, error) {
 			UnderLimit: b.opt.UnderLimit, OverLimit: b.opt.OverLimit, LimitSource: b.opt.LimitSource, Seed: b.opt.Seed, Draws: b.opt.Draws,
 		},
 	}
-	for _, part := range []struct {
-		name string
-		fill func(*Review) error
-	}{
-		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"groups", b.fillGroups}, {"flags", b.fillFlags}, {"process", b.fillProcess},
-		{"early warnings", b.fillWarnings}, {"animals that stayed away", b.fillStayedAway}, {"missed cases", b.fillMissed},
-		{"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
-		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"checks", b.fillCheckSplit}, {"answers", b.fillAnswers}, {"readings", b.fillReadings},
-		{"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData}, {"quality", b.fillQuality}, {"flow", b.fillDiagram},
-		{"side by side", b.fillBeside}, {"awaited", b.fillAwaited}, {"basis", b.fillBasis}, {"checklist", b.fillChecklist},
-	} {
-		if err := part.fill(r); err != nil {
-			return nil, fmt.Errorf("review %s: %w", part.name, err)
-		}
+	if err := b.fill(r); err != nil {
+		return nil, err
 	}
 	if err := conclude(r); err != nil {
 		return nil, fmt.Errorf("review conclusion: %w", err)
 	}
 	Follow(r, nil, nil, time.Time{})
 	return r, nil
+}
+
+// part fills one part of a review.
+type part struct {
+	name string
+	fill func(*Review) error
+}
+
+// fill fills all parts. Those that read the records of calls and checks need
+// nothing from the others, nor these from them: while one lane counts or works
+// something out by itself, the other uses the processors that it leaves.
+func (b *builder) fill(r *Review) error {
+	records := []part{
+		{"missed cases", b.fillMissed}, {"early warnings", b.fillWarnings}, {"quality", b.fillQuality}, {"checks", b.fillCheckSplit},
+		{"answers", b.fillAnswers}, {"readings", b.fillReadings},
+	}
+	cases := []part{
+		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"groups", b.fillGroups}, {"flags", b.fillFlags}, {"process", b.fillProcess},
+		{"animals that stayed away", b.fillStayedAway}, {"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
+		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData},
+	}
+	var lanes sync.WaitGroup
+	var errs [2]error
+	for i, lane := range [][]part{records, cases} {
+		lanes.Go(func() { errs[i] = b.fillParts(r, lane) })
+	}
+	lanes.Wait()
+	if err := cmp.Or(errs[0], errs[1]); err != nil {
+		return err
+	}
+	return b.fillParts(r, []part{
+		{"flow", b.fillDiagram}, {"side by side", b.fillBeside}, {"awaited", b.fillAwaited}, {"basis", b.fillBasis}, {"checklist", b.fillChecklist},
+	})
+}
+
+func (b *builder) fillParts(r *Review, parts []part) error {
+	for _, part := range parts {
+		if err := part.fill(r); err != nil {
+			return fmt.Errorf("review %s: %w", part.name, err)
+		}
+	}
+	return nil
 }
 
 // BuildFlags judges the flags alone, for report flags. from and to bound the
@@ -293,12 +330,12 @@ var bothCuts = []int{sameDay, emergency}
 
 // adviceCounts asks for the counts of the advice once.
 func (b *builder) adviceCounts() ([]queries.AdviceCountsRow, error) {
-	return once(&b.advice, func() ([]queries.AdviceCountsRow, error) { return b.db.AdviceCounts(b.ctx, b.scope) })
+	return once(b, &b.advice, func() ([]queries.AdviceCountsRow, error) { return b.db.AdviceCounts(b.ctx, b.scope) })
 }
 
 // rulesFollowed asks for the advice against the rules once.
 func (b *builder) rulesFollowed() ([]queries.RulesFollowedRow, error) {
-	return once(&b.followed, func() ([]queries.RulesFollowedRow, error) { return b.db.RulesFollowed(b.ctx, b.scope) })
+	return once(b, &b.followed, func() ([]queries.RulesFollowedRow, error) { return b.db.RulesFollowed(b.ctx, b.scope) })
 }
 
 func (b *builder) fillTests(r *Review) error {

@@ -123,7 +123,7 @@ func (s *stories) fetch(b *builder, episodes []string, within []queries.Scope) e
 const usualShare = 0.5
 
 func (b *builder) usual(s *stories) error {
-	rows, err := once(&b.usually, func() ([]queries.UsualChecksRow, error) { return b.db.UsualChecks(b.ctx, b.scope) })
+	rows, err := once(b, &b.usually, func() ([]queries.UsualChecksRow, error) { return b.db.UsualChecks(b.ctx, b.scope) })
 	if err != nil {
 		return err
 	}
