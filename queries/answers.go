@@ -5,7 +5,6 @@ package queries
 import (
 	"cmp"
 	"context"
-	"strings"
 )
 
 // FlagPatternsRow is one row of FlagPatterns.
@@ -48,24 +47,14 @@ type CheckSecondsRow struct {
 // CheckSeconds answers: How long did each check take on the telephone? A check lasts until the
 // next question of the first contact, the last one until the call ended. One row per finding.
 func (d *DB) CheckSeconds(ctx context.Context, s Scope) ([]CheckSecondsRow, error) {
-	count := func(s Scope, walked bool) ([]CheckSecondsRow, error) {
-		return ask(ctx, d, "check_seconds", names{walked: walked}, s.args(), func(r *CheckSecondsRow) []any {
-			return []any{&r.Finding, &r.Asked, &r.Timed, &r.Seconds}
-		})
+	if alike, err := d.walk(ctx, s); err != nil || alike != nil {
+		return secondsOf(alike), err
 	}
 	return byMonth(ctx, d, s, func(s Scope) ([]CheckSecondsRow, error) {
-		if d.isLong() {
-			rows, err := count(s, true)
-			if err == nil || !strings.Contains(err.Error(), anotherOrder) {
-				return rows, err
-			}
-		}
-		return count(s, false)
+		return ask(ctx, d, "check_seconds", names{}, s.args(), func(r *CheckSecondsRow) []any {
+			return []any{&r.Finding, &r.Asked, &r.Timed, &r.Seconds}
+		})
 	}, func(a, b CheckSecondsRow) int { return cmp.Compare(a.Finding, b.Finding) }, func(into *CheckSecondsRow, row CheckSecondsRow) {
 		into.Asked, into.Timed, into.Seconds = into.Asked+row.Asked, into.Timed+row.Timed, into.Seconds+row.Seconds
 	})
 }
-
-// anotherOrder is what check_seconds says of checks that it cannot walk, such as
-// those of a call that lie in two files; it then sorts them.
-const anotherOrder = "checks in another order"

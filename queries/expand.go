@@ -20,14 +20,12 @@ type names struct {
 	tuning  Tuning
 	// most bounds the rows of a list, 0 for all of it.
 	most int
-	// walked is whether rows are to be taken in the order of their files.
-	walked bool
 }
 
 // expand fills the template functions of a question:
 //
 //	{{most}}            LIMIT, if the caller wants the first rows of a list only
-//	{{walked}}          whether rows are to be taken in the order of their files
+//	{{closed "x"}}      a list of the empty word and those of the closed list x
 //	{{strata}}          the strata columns, each followed by a comma
 //	{{stratum}}         a list of the strata columns as text
 //	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
@@ -67,7 +65,7 @@ func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 		"stratum":  func() string { return d.stratum() },
 		"flags":    func(what string) (string, error) { return d.flagSums(what) },
 		"flagList": func() []flagSQL { return d.flagList() },
-		"walked":   func() bool { return n.walked },
+		"closed":   closedWords,
 		"most": func() string {
 			if n.most == 0 {
 				return ""

@@ -104,6 +104,9 @@ type CheckHandlingRow struct {
 // CheckHandling answers: How often was each check done, and why not, by species and by how the
 // animal was handled? One row per finding, species, handling, state and reason.
 func (d *DB) CheckHandling(ctx context.Context, s Scope) ([]CheckHandlingRow, error) {
+	if alike, err := d.walk(ctx, s); err != nil || alike != nil {
+		return handlingOf(alike), err
+	}
 	return byMonth(ctx, d, s, func(s Scope) ([]CheckHandlingRow, error) {
 		return ask(ctx, d, "check_handling", names{}, s.args(), func(r *CheckHandlingRow) []any {
 			return []any{&r.Finding, &r.Species, &r.Handling, &r.State, &r.Reason, &r.N}

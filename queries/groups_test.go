@@ -155,7 +155,9 @@ func TestFlagPatterns(t *testing.T) {
 	same(t, none, err, "")
 }
 
-func TestCheckSeconds(t *testing.T) {
+// timed are checks of two contacts of one episode and of two other calls.
+func timed(t *testing.T) *queries.DB {
+	t.Helper()
 	d, db := queriestest.Open(t, meta)
 	at := func(minute int) time.Time { return day(6, 1).Add(time.Duration(minute) * time.Minute) }
 	first, further := queriestest.ID(1), queriestest.ID(2)
@@ -177,6 +179,11 @@ func TestCheckSeconds(t *testing.T) {
 	}
 	queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(3), "episode": queriestest.ID(3), "episode_month": 202606, "ended_at": at(5)})
 	queriestest.Insert(t, db, "calls", row{"call": queriestest.ID(4), "episode": queriestest.ID(4), "episode_month": 202606, "ended_at": at(-5)})
+	return d
+}
+
+func TestCheckSeconds(t *testing.T) {
+	d := timed(t)
 	got, err := d.CheckSeconds(ctx, scope)
 	// finding, asked, timed, seconds
 	same(t, got, err, `
@@ -186,5 +193,21 @@ func TestCheckSeconds(t *testing.T) {
 		gum_colour 2 2 180
 	`)
 	none, err := nobody(t).CheckSeconds(ctx, scope)
+	same(t, none, err, "")
+}
+
+func TestChecksAlike(t *testing.T) {
+	d := timed(t)
+	got, err := d.ChecksAlike(ctx, scope)
+	// finding, species, handling, state, reason, n, asked, timed, micros
+	same(t, got, err, `
+		belly    done  2 2 0 0
+		breathing_effort    not_asked  1 0 0 0
+		capillary_refill_s    done  1 1 1 180000000
+		eyes    done  1 1 0 0
+		gum_colour    done  2 1 1 60000000
+		gum_colour    not_possible  1 1 1 120000000
+	`)
+	none, err := nobody(t).ChecksAlike(ctx, scope)
 	same(t, none, err, "")
 }

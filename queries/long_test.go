@@ -39,33 +39,46 @@ func TestByMonth(t *testing.T) {
 	}
 }
 
-// A walk over checks in another order than asked, or whose calls lie apart, is given
-// up for the plain way.
-func TestCheckSecondsOutOfOrder(t *testing.T) {
+// A walk gives what the plain questions give; over checks in another order than
+// asked, or whose calls lie apart, or with a word of no list, it is given up.
+func TestWalk(t *testing.T) {
 	s := queries.Scope{From: 202509, To: 202608, MatureBefore: day(9, 1)}
-	for name, order := range map[string]string{"as stored": "rowid", "within calls": "call, hash(finding)", "calls apart": "seq, call", "anyhow": "hash(call, finding)"} {
+	for name, mixed := range map[string]string{
+		"as stored": "FROM raw ORDER BY rowid", "within calls": "FROM raw ORDER BY call, hash(finding)", "calls apart": "FROM raw ORDER BY seq, call", "anyhow": "FROM raw ORDER BY hash(call, finding)",
+		"another word": "SELECT * REPLACE (CASE WHEN handling = 'held' THEN 'lifted' ELSE handling END AS handling) FROM raw ORDER BY rowid",
+	} {
 		d := open(t, demoStore(t), 0)
 		d.ReadViews()
-		if _, err := d.SQL().Exec("CREATE TABLE raw AS FROM checks; CREATE TABLE mixed AS FROM raw ORDER BY " + order + "; CREATE OR REPLACE VIEW checks AS FROM mixed"); err != nil {
+		if _, err := d.SQL().Exec("CREATE TABLE raw AS FROM checks; CREATE TABLE mixed AS " + mixed + "; CREATE OR REPLACE VIEW checks AS FROM mixed"); err != nil {
 			t.Fatal(err)
 		}
-		want, err := d.CheckSeconds(ctx, s)
-		if err != nil || len(want) == 0 {
-			t.Fatal(len(want), err)
-		}
-		_, walked := d.Walk(ctx, s)
-		if (walked == nil) != (name == "as stored") {
-			t.Errorf("%s: the walk says %v", name, walked)
+		seconds, handling := timesAndHandling(t, d, s)
+		_, err := d.ChecksAlike(ctx, s)
+		if (err == nil) != (name == "as stored") {
+			t.Errorf("%s: the walk says %v", name, err)
 		}
 		d.SetLong(true)
-		got, err := d.CheckSeconds(ctx, s)
-		if err != nil {
-			t.Fatal(err)
+		walked, held := timesAndHandling(t, d, s)
+		if diff := cmp.Diff(seconds, walked); diff != "" || len(seconds) == 0 {
+			t.Errorf("%s, check_seconds (-plain +walked):\n%s", name, diff)
 		}
-		if diff := cmp.Diff(want, got); diff != "" {
-			t.Errorf("%s (-sorted +walked):\n%s", name, diff)
+		if diff := cmp.Diff(handling, held); diff != "" || len(handling) == 0 {
+			t.Errorf("%s, check_handling (-plain +walked):\n%s", name, diff)
 		}
 	}
+}
+
+func timesAndHandling(t *testing.T, d *queries.DB, s queries.Scope) ([]queries.CheckSecondsRow, []queries.CheckHandlingRow) {
+	t.Helper()
+	seconds, err := d.CheckSeconds(ctx, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	handling, err := d.CheckHandling(ctx, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return seconds, handling
 }
 
 // Sorting packed numbers gives what a window over all checks gives, ties of place
