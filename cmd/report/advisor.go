@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -11,6 +10,7 @@ import (
 	"hindcheck/cmd/report/internal/forms"
 	"hindcheck/cmd/report/internal/page"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/queries"
 )
 
 func advisorCommand(s command.Streams, open opener) *cobra.Command {
@@ -52,23 +52,19 @@ nothing; whoever holds the key knows whose they are.`,
 }
 
 func runAdvisor(cmd *cobra.Command, s command.Streams, open opener, set settings.Settings, number int, advisor string) error {
-	write, err := chooseWriter(set.Format, formats[*review.Feedback]{"text": page.FeedbackText, "csv": page.FeedbackCSV, "html": page.FeedbackHTML, "json": asJSON[*review.Feedback]})
+	f, write, err := result(cmd.Context(), open, set, formats[*review.Feedback]{
+		"text": page.FeedbackText, "csv": page.FeedbackCSV, "html": page.FeedbackHTML, "json": asJSON[*review.Feedback],
+	}, func(db *queries.DB) (*review.Feedback, error) {
+		opt := reviewOptions(set)
+		opt.Month = number
+		f, err := review.BuildFeedback(cmd.Context(), db, opt, advisor, int64(set.MinCount))
+		return f, named("advisor", err)
+	})
 	if err != nil {
 		return err
-	}
-	db, err := open(cmd.Context(), set)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	opt := reviewOptions(set)
-	opt.Month = number
-	f, err := review.BuildFeedback(cmd.Context(), db, opt, advisor, int64(set.MinCount))
-	if err != nil {
-		return blame(fmt.Errorf("advisor: %w", err))
 	}
 	if set.Out == "" {
-		return write(s.Out, f)
+		return write(s.Out)
 	}
 	return writePapers(s.Out, set.Out, forms.CaseReview, "case-review-contest", []paper{
 		{".csv", func(w io.Writer) error { return page.FeedbackCSV(w, f) }},
@@ -79,7 +75,7 @@ func runAdvisor(cmd *cobra.Command, s command.Streams, open opener, set settings
 
 // listAdvisors prints the pseudonyms of the period.
 func listAdvisors(cmd *cobra.Command, s command.Streams, open opener, set settings.Settings) error {
-	write, err := tableWriter(set.Format)
+	write, err := chooseWriter(set.Format, tables)
 	if err != nil {
 		return err
 	}

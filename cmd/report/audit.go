@@ -12,6 +12,7 @@ import (
 	"hindcheck/cmd/report/internal/forms"
 	"hindcheck/cmd/report/internal/page"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/queries"
 )
 
 // auditOptions are what report audit was asked.
@@ -65,21 +66,17 @@ that sounds unwell on the telephone now is sent in now.`,
 }
 
 func runAudit(cmd *cobra.Command, s command.Streams, open opener, opt auditOptions) error {
-	write, err := chooseWriter(opt.set.Format, formats[*review.Draw]{"text": page.DrawText, "csv": page.DrawCSV, "html": page.DrawHTML, "json": asJSON[*review.Draw]})
+	d, write, err := result(cmd.Context(), open, opt.set, formats[*review.Draw]{
+		"text": page.DrawText, "csv": page.DrawCSV, "html": page.DrawHTML, "json": asJSON[*review.Draw],
+	}, func(db *queries.DB) (*review.Draw, error) {
+		d, err := review.BuildDraw(cmd.Context(), db, reviewOptions(opt.set), opt.draw)
+		return d, named("audit", err)
+	})
 	if err != nil {
 		return err
-	}
-	db, err := open(cmd.Context(), opt.set)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	d, err := review.BuildDraw(cmd.Context(), db, reviewOptions(opt.set), opt.draw)
-	if err != nil {
-		return blame(fmt.Errorf("audit: %w", err))
 	}
 	if opt.set.Out == "" {
-		return write(s.Out, d)
+		return write(s.Out)
 	}
 	return writePapers(s.Out, opt.set.Out, forms.FollowUp, "follow-up-"+d.ID, []paper{
 		{".html", func(w io.Writer) error { return page.DrawHTML(w, d) }},

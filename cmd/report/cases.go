@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -11,6 +10,7 @@ import (
 	"hindcheck/cmd/report/internal/forms"
 	"hindcheck/cmd/report/internal/page"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/queries"
 )
 
 func casesCommand(s command.Streams, open opener) *cobra.Command {
@@ -49,23 +49,19 @@ with how far reviewers agree.`,
 }
 
 func runCases(cmd *cobra.Command, s command.Streams, open opener, set settings.Settings, number int, ids []string) error {
-	write, err := chooseWriter(set.Format, formats[*review.CaseSheets]{"text": page.CasesText, "csv": page.CasesCSV, "html": page.CasesHTML, "json": asJSON[*review.CaseSheets]})
+	c, write, err := result(cmd.Context(), open, set, formats[*review.CaseSheets]{
+		"text": page.CasesText, "csv": page.CasesCSV, "html": page.CasesHTML, "json": asJSON[*review.CaseSheets],
+	}, func(db *queries.DB) (*review.CaseSheets, error) {
+		opt := reviewOptions(set)
+		opt.Month = number
+		c, err := review.BuildCaseSheets(cmd.Context(), db, opt, ids)
+		return c, named("cases", err)
+	})
 	if err != nil {
 		return err
-	}
-	db, err := open(cmd.Context(), set)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	opt := reviewOptions(set)
-	opt.Month = number
-	c, err := review.BuildCaseSheets(cmd.Context(), db, opt, ids)
-	if err != nil {
-		return blame(fmt.Errorf("cases: %w", err))
 	}
 	if set.Out == "" {
-		return write(s.Out, c)
+		return write(s.Out)
 	}
 	return writePapers(s.Out, set.Out, forms.CaseReview, "case-review-"+c.Month, []paper{
 		{".html", func(w io.Writer) error { return page.CasesHTML(w, c) }},

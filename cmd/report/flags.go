@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -10,6 +9,7 @@ import (
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/cmd/report/internal/page"
 	"hindcheck/cmd/report/internal/review"
+	"hindcheck/queries"
 )
 
 // flagsOptions are what report flags was asked.
@@ -61,32 +61,17 @@ demands escalation is followed by escalation is compliance, not accuracy.`,
 }
 
 func runFlags(cmd *cobra.Command, s command.Streams, open opener, opt flagsOptions) error {
-	write, err := flagsWriter(opt.set.Format)
+	_, write, err := result(cmd.Context(), open, opt.set, formats[review.Flags]{
+		"text": page.FlagsText, "csv": page.FlagsCSV, "json": asJSON[review.Flags],
+	}, func(db *queries.DB) (review.Flags, error) {
+		f, err := review.BuildFlags(cmd.Context(), db, reviewOptions(opt.set), opt.cut, opt.from, opt.to, opt.by)
+		if err == nil {
+			sayMissing(s.Remarks(opt.set.Quiet), db)
+		}
+		return f, named("flags", err)
+	})
 	if err != nil {
 		return err
 	}
-	db, err := open(cmd.Context(), opt.set)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	result, err := review.BuildFlags(cmd.Context(), db, reviewOptions(opt.set), opt.cut, opt.from, opt.to, opt.by)
-	if err != nil {
-		return blame(fmt.Errorf("flags: %w", err))
-	}
-	sayMissing(s.Remarks(opt.set.Quiet), db)
-	return command.WriteResult(s.Out, opt.set.Out, func(w io.Writer) error { return write(w, result) })
-}
-
-// flagsWriter chooses how flags are written.
-func flagsWriter(format string) (func(io.Writer, review.Flags) error, error) {
-	switch format {
-	case "text":
-		return page.FlagsText, nil
-	case "csv":
-		return page.FlagsCSV, nil
-	case "json":
-		return func(w io.Writer, f review.Flags) error { return command.WriteJSON(w, f) }, nil
-	}
-	return nil, fmt.Errorf("%w: --format %s: expected text, csv or json", settings.ErrUsage, format)
+	return command.WriteResult(s.Out, opt.set.Out, write)
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -84,12 +83,4 @@ func blame(err error) error {
 		return fmt.Errorf("%w: %w", settings.ErrUsage, err)
 	}
 	return err
-}
-
-// oneOfFormats refuses a format that a command does not write.
-func oneOfFormats(format string, known ...string) error {
-	if slices.Contains(known, format) {
-		return nil
-	}
-	return fmt.Errorf("%w: --format %s: expected one of %s", settings.ErrUsage, format, strings.Join(known, ", "))
 }

@@ -39,9 +39,9 @@ lines can tell is not estimable. No record is needed or moved.`,
 			if err != nil {
 				return err
 			}
-			write, ok := poolWriters[set.Format]
-			if !ok {
-				return fmt.Errorf("%w: --format %s: expected text, csv, json or html", settings.ErrUsage, set.Format)
+			write, err := chooseWriter(set.Format, poolWriters)
+			if err != nil {
+				return err
 			}
 			var lines []*pool.Counts
 			for _, path := range args {

@@ -40,7 +40,7 @@ review: the twelve months to the latest mature one.`,
 			if err != nil {
 				return err
 			}
-			write, err := tableWriter(set.Format)
+			write, err := chooseWriter(set.Format, tables)
 			if err != nil {
 				return err
 			}
@@ -71,17 +71,8 @@ func parseParams(list []string) (map[string]string, error) {
 	return out, nil
 }
 
-func tableWriter(format string) (func(io.Writer, queries.Table) error, error) {
-	switch format {
-	case "text":
-		return page.TableText, nil
-	case "csv":
-		return page.TableCSV, nil
-	case "json":
-		return page.TableJSON, nil
-	}
-	return nil, fmt.Errorf("%w: --format %s: expected text, csv or json", settings.ErrUsage, format)
-}
+// tables are the forms of the answer to a question.
+var tables = formats[queries.Table]{"text": page.TableText, "csv": page.TableCSV, "json": page.TableJSON}
 
 func runQuery(ctx context.Context, open opener, set settings.Settings, name string, given map[string]string) (queries.Table, error) {
 	if err := known(name); err != nil {

@@ -2,8 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,6 +10,7 @@ import (
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/cmd/report/internal/review"
 	"hindcheck/cmd/report/internal/thresholds"
+	"hindcheck/queries"
 )
 
 // thresholdsOptions are what report thresholds was asked.
@@ -108,43 +107,15 @@ func (o *thresholdsOptions) read(criteria []string, from, to string) (err error)
 func usage(err error) error { return fmt.Errorf("%w: %w", settings.ErrUsage, err) }
 
 func runThresholds(cmd *cobra.Command, s command.Streams, open opener, opt thresholdsOptions) error {
-	write, err := chooseWriter(opt.set.Format, formats[*thresholds.Result]{
+	return runProposing(cmd.Context(), s, open, opt.set, opt.write, formats[*thresholds.Result]{
 		"text": thresholds.Text, "csv": thresholds.CSV, "html": thresholds.HTML, "json": asJSON[*thresholds.Result],
+	}, func(db *queries.DB) (*thresholds.Result, error) {
+		return thresholds.Build(cmd.Context(), db, opt.ask)
+	}, func(r *thresholds.Result, meta queries.Meta) ([]byte, string, error) {
+		p, err := thresholds.Propose(r, meta, opt.id)
+		if err != nil {
+			return nil, "", err
+		}
+		return p.Text, fmt.Sprintf("%s: %s became %s", strings.Join(p.Flags, ", "), p.From, p.To), nil
 	})
-	if err != nil {
-		return err
-	}
-	db, err := open(cmd.Context(), opt.set)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	r, err := thresholds.Build(cmd.Context(), db, opt.ask)
-	if err != nil {
-		return blame(err)
-	}
-	if err := command.WriteResult(s.Out, opt.set.Out, bindWriter(write, r)); err != nil || opt.write == "" {
-		return err
-	}
-	p, err := thresholds.Propose(r, db.Meta(), opt.id)
-	if err != nil {
-		return err
-	}
-	return writeProposal(s.Remarks(opt.set.Quiet), opt.write, p.Text, fmt.Sprintf("%s: %s became %s", strings.Join(p.Flags, ", "), p.From, p.To))
-}
-
-// writeProposal writes a proposed rules file and says what is left to do.
-func writeProposal(remarks io.Writer, path string, text []byte, what string) error {
-	if _, err := os.Stat(path); err == nil {
-		return fmt.Errorf("%w: --write %s: the file is there already; name another", settings.ErrUsage, path)
-	}
-	err := command.WriteResult(nil, path, func(w io.Writer) error { _, err := w.Write(text); return err })
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(remarks, `wrote %s: %s
-write its owner, reason and status, see that titles and whys still say what the
-flags do, then: report rules check %s; report replay --proposed %s
-`, path, what, path, path)
-	return err
 }

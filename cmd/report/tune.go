@@ -10,6 +10,7 @@ import (
 	"hindcheck/cmd/internal/settings"
 	"hindcheck/cmd/report/internal/review"
 	"hindcheck/cmd/report/internal/tune"
+	"hindcheck/queries"
 )
 
 // tuneOptions are what report tune was asked.
@@ -97,27 +98,15 @@ func (o *tuneOptions) read(criterion, from, to string) (err error) {
 }
 
 func runTune(cmd *cobra.Command, s command.Streams, open opener, opt tuneOptions) error {
-	write, err := chooseWriter(opt.set.Format, formats[*tune.Result]{
+	return runProposing(cmd.Context(), s, open, opt.set, opt.write, formats[*tune.Result]{
 		"text": tune.Text, "csv": tune.CSV, "html": tune.HTML, "json": asJSON[*tune.Result],
+	}, func(db *queries.DB) (*tune.Result, error) {
+		return tune.Build(cmd.Context(), db, opt.ask)
+	}, func(r *tune.Result, meta queries.Meta) ([]byte, string, error) {
+		p, err := tune.Propose(r, meta, opt.id)
+		if err != nil {
+			return nil, "", err
+		}
+		return p.Text, strings.Join(p.Flags, ", "), nil
 	})
-	if err != nil {
-		return err
-	}
-	db, err := open(cmd.Context(), opt.set)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	r, err := tune.Build(cmd.Context(), db, opt.ask)
-	if err != nil {
-		return blame(err)
-	}
-	if err := command.WriteResult(s.Out, opt.set.Out, bindWriter(write, r)); err != nil || opt.write == "" {
-		return err
-	}
-	p, err := tune.Propose(r, db.Meta(), opt.id)
-	if err != nil {
-		return err
-	}
-	return writeProposal(s.Remarks(opt.set.Quiet), opt.write, p.Text, strings.Join(p.Flags, ", "))
 }
