@@ -188,6 +188,32 @@ type Reading struct {
 	Seq     int16
 }
 
+// Refused are readings that are passed over. Its zero value is none.
+type Refused struct {
+	readings map[Reading]bool
+	rows     map[int32][]int64 // of each export, in order
+}
+
+// NewRefused collects readings.
+func NewRefused(list []Reading) Refused {
+	r := Refused{map[Reading]bool{}, map[int32][]int64{}}
+	for _, one := range list {
+		r.readings[one] = true
+		r.rows[one.File] = append(r.rows[one.File], one.Row)
+	}
+	for _, rows := range r.rows {
+		slices.Sort(rows)
+	}
+	return r
+}
+
+// among reports whether some reading of rows first to last of an export is refused.
+func (r Refused) among(file int32, first, last int64) bool {
+	rows := r.rows[file]
+	at, _ := slices.BinarySearch(rows, first)
+	return at < len(rows) && rows[at] <= last
+}
+
 // Checks is the content of one stored file of checks: its runs in the order of
 // the calls, those of a call together. Of a call's runs, those of the vet and
 // the others each by themselves, the ones of the latest export enter, and of
@@ -196,7 +222,7 @@ type Checks struct {
 	Month, LoadNo int32
 	Runs          []Run
 	// Refused readings are passed over.
-	Refused map[Reading]bool
+	Refused Refused
 	// Usual gives the tally of a finding, nil where readings are not counted.
 	Usual func(finding string) *Tally
 }
@@ -286,7 +312,7 @@ func (c *checkWriter) one(from, to int) error {
 		if err != nil {
 			return err
 		}
-		if c.inOrder(g, at, int(r.Rows)) {
+		if c.inOrder(g, at, r) {
 			return c.take(g, at, int(r.Rows), from)
 		}
 	}
@@ -313,8 +339,9 @@ func (c *checkWriter) one(from, to int) error {
 }
 
 // inOrder reports whether a run rises in seq and finding, and none of it is refused.
-func (c *checkWriter) inOrder(g *group, at, n int) bool {
-	if len(c.in.Refused) > 0 {
+func (c *checkWriter) inOrder(g *group, at int, r Run) bool {
+	n := int(r.Rows)
+	if rows := g.columns[c.row].i64[at : at+n]; len(c.in.Refused.rows) > 0 && c.in.Refused.among(r.File, slices.Min(rows), slices.Max(rows)) {
 		return false
 	}
 	seq, finding := g.columns[c.seq].i16[at:at+n], &g.columns[c.finding]
@@ -368,7 +395,7 @@ func (c *checkWriter) sorted() error {
 			}
 			f := &g.columns[c.finding]
 			one := checkRow{i, row, r.Vet, g.columns[c.seq].i16[at], f.dict[f.i32[at]], g.columns[c.row].i64[at]}
-			if len(c.in.Refused) > 0 && c.in.Refused[Reading{r.File, one.srcRow, one.finding, one.seq}] {
+			if c.in.Refused.readings[Reading{r.File, one.srcRow, one.finding, one.seq}] {
 				continue
 			}
 			c.rows = append(c.rows, one)

@@ -151,3 +151,48 @@ func TestWriteChecksRefusesScatteredRows(t *testing.T) {
 		t.Errorf("a file was written: %v", err)
 	}
 }
+
+// Refused readings stay out, those beside them enter in the order that they would
+// have without, and a call without any is not looked through.
+func TestWriteChecksPassesOverRefusedReadings(t *testing.T) {
+	parts, runs, rows, order := stagedChecks(t, 300)
+	var list []Reading
+	var want []tuple
+	for i, r := range rows {
+		row, err := strconv.ParseInt(r["src_row"], 10, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if i%97 != 5 {
+			want = append(want, r)
+			continue
+		}
+		seq, _ := strconv.Atoi(r["seq"])
+		list = append(list, Reading{3, row, r["finding"], int16(seq)}, Reading{3, row, "another finding", int16(seq)}, Reading{9, row, r["finding"], int16(seq)})
+	}
+	want = lastOfKeys(want, order)
+	for _, r := range want {
+		delete(r, "src_file")
+		delete(r, "src_row")
+		r["episode_month"], r["load_no"] = "0", "0"
+	}
+	w := NewWriter("checks", parts)
+	path := filepath.Join(t.TempDir(), "x.parquet")
+	_, err := w.WriteChecks(path, Checks{Runs: runs, Refused: NewRefused(list)})
+	if err = errors.Join(err, w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if d := gocmp.Diff(want, readParts(t, []string{path}, "")); d != "" || len(list) < 9 {
+		t.Errorf("%d refused; rows (-want +got):\n%.2000s", len(list), d)
+	}
+	r := NewRefused([]Reading{{1, 7, "a", 1}, {1, 3, "a", 1}, {2, 5, "a", 1}})
+	for _, c := range []struct {
+		file        int32
+		first, last int64
+		want        bool
+	}{{1, 1, 2, false}, {1, 1, 3, true}, {1, 4, 6, false}, {1, 7, 9, true}, {1, 8, 9, false}, {2, 3, 4, false}, {3, 1, 9, false}} {
+		if got := r.among(c.file, c.first, c.last); got != c.want {
+			t.Errorf("rows %d to %d of export %d: %v; want %v", c.first, c.last, c.file, got, c.want)
+		}
+	}
+}

@@ -444,6 +444,7 @@ func (w *Writer) settle() {
 			w.out[c].gather(w.pending, s, w.n-w.waiting, w.no)
 		}
 	}
+	clear(w.pending) // a group that is dropped must not be held here
 	w.pending, w.waiting = w.pending[:0], 0
 }
 

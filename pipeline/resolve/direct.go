@@ -310,24 +310,24 @@ func (r *Resolver) runsInOrder(ctx context.Context, from string) ([]intake.Run, 
 }
 
 // refusedReadings are the readings that outliers has set aside.
-func (r *Resolver) refusedReadings(ctx context.Context) (map[intake.Reading]bool, error) {
+func (r *Resolver) refusedReadings(ctx context.Context) (none intake.Refused, err error) {
 	if !r.hasOutliers {
-		return nil, nil
+		return none, nil
 	}
 	rows, err := r.db.QueryContext(ctx, `SELECT src_file, src_row, finding::VARCHAR, seq FROM outlier`)
 	if err != nil {
-		return nil, err
+		return none, err
 	}
 	defer rows.Close()
-	out := map[intake.Reading]bool{}
+	var list []intake.Reading
 	for rows.Next() {
 		var one intake.Reading
 		if err := rows.Scan(&one.File, &one.Row, &one.Finding, &one.Seq); err != nil {
-			return nil, err
+			return none, err
 		}
-		out[one] = true
+		list = append(list, one)
 	}
-	return out, rows.Err()
+	return intake.NewRefused(list), rows.Err()
 }
 
 // learnSpecies gives every species of some files of calls a number.
