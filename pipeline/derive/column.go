@@ -265,7 +265,7 @@ func numbers[T int16 | int32](p *press, values []T) (parquet.Encoding, []byte, i
 	for i, v := range values {
 		p.indices[i] = p.rank[int(v)-int(least)]
 	}
-	p.page = pagefile.AppendIndices(p.page, p.indices, int(k))
+	p.page = pagefile.AppendAligned(p.page, p.indices, int(k))
 	return parquet.Encodings.RLEDict, p.dict, int(k)
 }
 
@@ -292,7 +292,7 @@ func (p *press) words(values []int32, all *vocabulary) (parquet.Encoding, []byte
 		p.indices[i] = p.rank[v]
 	}
 	p.bounds([]byte(least), []byte(most), false)
-	p.page = pagefile.AppendIndices(p.page, p.indices, int(k))
+	p.page = pagefile.AppendAligned(p.page, p.indices, int(k))
 	return parquet.Encodings.RLEDict, p.dict, int(k)
 }
 
@@ -334,7 +334,7 @@ func (p *press) indexed(values []int64) (parquet.Encoding, []byte, int) {
 	for _, v := range p.distinct.Values {
 		p.dict = binary.LittleEndian.AppendUint64(p.dict, v)
 	}
-	p.page = pagefile.AppendIndices(p.page, p.indices, len(p.distinct.Values))
+	p.page = pagefile.AppendAligned(p.page, p.indices, len(p.distinct.Values))
 	return parquet.Encodings.RLEDict, p.dict, len(p.distinct.Values)
 }
 
@@ -377,7 +377,7 @@ func (p *press) keys(values []byte) (parquet.Encoding, []byte, int) {
 	}
 	p.bounds(least, most, false)
 	if few && 2*len(p.distinct.Values) < n {
-		p.page = pagefile.AppendIndices(p.page, p.indices, len(p.distinct.Values))
+		p.page = pagefile.AppendAligned(p.page, p.indices, len(p.distinct.Values))
 		return parquet.Encodings.RLEDict, p.dict, len(p.distinct.Values)
 	}
 	p.page = append(p.page, values...)

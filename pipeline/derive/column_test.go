@@ -71,7 +71,7 @@ func TestColumnsAreReadBack(t *testing.T) {
 	s := &sheet{n: 5000}
 	want := map[string][]string{}
 	for k := keyKind; k <= floatKind; k++ {
-		for _, spread := range []int{1, 3, 300, 30_000} {
+		for _, spread := range []int{1, 3, 40, 300, 30_000} {
 			for _, gaps := range []float64{0, 0.3, 1} {
 				c := &column{name: fmt.Sprintf("c_%d_%d_%d", k, spread, int(10*gaps)), kind: k}
 				if k == smallKind {

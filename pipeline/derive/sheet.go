@@ -101,14 +101,12 @@ func (s *sheet) schema() (*schema.Schema, error) {
 }
 
 // properties are how the sheet is written: zstd, but pseudonyms as they are, since
-// they do not pack. At the library's lower levels packed codes of two bits stay
-// nearly as they are; at this one they take little more than half, at no
-// measurable cost.
+// they do not pack. The next level takes 2 in 1,000 bytes less and longer.
 func (s *sheet) properties() *parquet.WriterProperties {
 	props := []parquet.WriterProperty{
 		parquet.WithVersion(parquet.V2_LATEST),
 		parquet.WithCompression(compress.Codecs.Zstd),
-		parquet.WithCompressionLevel(7),
+		parquet.WithCompressionLevel(3),
 		parquet.WithDictionaryDefault(true),
 		parquet.WithCreatedBy("hindcheck"),
 	}

@@ -86,7 +86,7 @@ func (f *partFile) encode(c *column, n, nulls int) content {
 		return f.keys(c, n, nulls)
 	case records.Text:
 		f.indices = dense(f.indices, c.i32, c.valid, n, nulls)
-		f.page = pagefile.AppendIndices(f.page, f.indices, len(c.words.hashes))
+		f.numbers(len(c.words.hashes))
 		return content{parquet.Encodings.RLEDict, c.words.page, len(c.words.hashes)}
 	case records.Boolean:
 		f.page = pagefile.AppendBits(f.page, dense(nil, c.b8, c.valid, n, nulls))
@@ -138,8 +138,17 @@ func few[T any](f *partFile, values []T, c *column, n, nulls int, key func(T) ui
 		}
 		f.indices = append(f.indices, k)
 	}
-	f.page = pagefile.AppendIndices(f.page, f.indices, len(f.distinct.Values))
+	f.numbers(len(f.distinct.Values))
 	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.Values)}
+}
+
+// numbers appends the indices of words to the page.
+func (f *partFile) numbers(words int) {
+	if f.stored { // and compressed
+		f.page = pagefile.AppendAligned(f.page, f.indices, words)
+	} else {
+		f.page = pagefile.AppendIndices(f.page, f.indices, words)
+	}
 }
 
 // whole encodes 64-bit numbers: one that stands in every row as a dictionary
@@ -175,7 +184,7 @@ func (f *partFile) times() content {
 	for _, v := range f.distinct.Values {
 		dict = binary.LittleEndian.AppendUint64(dict, v)
 	}
-	f.page = pagefile.AppendIndices(f.page, f.indices, len(f.distinct.Values))
+	f.numbers(len(f.distinct.Values))
 	return content{parquet.Encodings.RLEDict, dict, len(f.distinct.Values)}
 }
 

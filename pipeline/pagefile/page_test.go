@@ -41,3 +41,17 @@ func TestPackZstd(t *testing.T) {
 		}
 	}
 }
+
+// Indices of 17 to 256 words stand in bytes of their own; the rest of a page is as
+// the specification has it: width, then a run of so many groups of eight values.
+func TestAppendAligned(t *testing.T) {
+	for words, width := range map[int]byte{1: 0, 2: 1, 16: 4, 17: 8, 256: 8, 257: 9, 2000: 11} {
+		if got := AppendAligned(nil, []int32{0, 0, 0}, words); got[0] != width {
+			t.Errorf("%d words: width %d; want %d", words, got[0], width)
+		}
+	}
+	got := AppendAligned([]byte("head"), []int32{1, 16, 2}, 17)
+	if want := append([]byte("head"), 8, 1<<1|1, 1, 16, 2, 0, 0, 0, 0, 0); !bytes.Equal(got, want) {
+		t.Errorf("page % x; want % x", got, want)
+	}
+}
