@@ -15,7 +15,7 @@ func TestSheetUsage(t *testing.T) {
 		"no calls":                {[]string{"audit", "--calls", "0"}, "expected 1 or more"},
 		"impossible response":     {[]string{"audit", "--response", "1.5"}, "up to 1"},
 		"too few calls":           {[]string{"audit", "--on", "2026-07-13", "--calls", "1"}, "expected at least"},
-		"a format it has not":     {[]string{"audit", "--format", "parquet"}, "expected one of"},
+		"a format it has not":     {[]string{"audit", "--format", "parquet"}, "expected text, csv, json or html"},
 		"no such case":            {[]string{"cases", "--id", "nobody"}, "no episode nobody"},
 		"no such advisor":         {[]string{"advisor", "nobody"}, "no advisor nobody took a call"},
 		"two advisors":            {[]string{"advisor", "a", "b"}, "accepts at most 1 arg"},

@@ -19,6 +19,9 @@ func ReplayCSV(w io.Writer, r *replay.Report) error {
 			f.comparison(c)
 		}
 	}
+	f.section, f.cut, f.subject = "cases", "either", "all"
+	f.count("newly_missed", r.Cases.Totals["missed"])
+	f.count("newly_below_need_unknown", r.Cases.BelowUnknown)
 	f.section = "groups"
 	for _, g := range r.Groups.List {
 		f.cut, f.subject, f.strata = g.Cut, g.Property, g.Value

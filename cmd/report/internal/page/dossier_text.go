@@ -143,7 +143,7 @@ func (s *sayer) groups(g replay.Groups) {
 }
 
 func (s *sayer) missed(c replay.Cases) {
-	s.say("Animals known to have been in need that would newly be missed: %d", len(c.Missed))
+	s.say("Animals known to have been in need that would newly be missed: %d; %d more would fall below a cut, and it never became known whether they needed it", len(c.Missed), c.BelowUnknown)
 	if len(c.Missed) == 0 {
 		s.blank()
 		return

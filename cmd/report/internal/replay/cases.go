@@ -25,6 +25,9 @@ type Cases struct {
 	Spared []Case `json:"spared"`
 	// Totals count all of them by kind.
 	Totals map[string]int64 `json:"totals"`
+	// BelowUnknown counts those newly below a cut whose need at that cut is not
+	// known. They stand in no list; those of Missed are not among them.
+	BelowUnknown int64 `json:"below_need_unknown"`
 }
 
 // Case is one episode.
@@ -75,7 +78,8 @@ func (b *builder) cases(r *Report) error {
 	if err != nil {
 		return err
 	}
-	c := Cases{Missed: []Case{}, Caught: []Case{}, Extra: []Case{}, Spared: []Case{}, Totals: b.crossed()}
+	c := Cases{Missed: []Case{}, Caught: []Case{}, Extra: []Case{}, Spared: []Case{}}
+	c.Totals, c.BelowUnknown = b.crossed()
 	lists := map[string]*[]Case{"missed": &c.Missed, "caught": &c.Caught, "extra": &c.Extra, "spared": &c.Spared}
 	for i := range rows {
 		*lists[rows[i].Kind] = append(*lists[rows[i].Kind], b.caseOf(&rows[i]))
@@ -85,12 +89,13 @@ func (b *builder) cases(r *Report) error {
 }
 
 // crossed counts the episodes of each kind at either cut; one that crosses both
-// counts once.
-func (b *builder) crossed() map[string]int64 {
-	out := map[string]int64{"missed": 0, "caught": 0, "extra": 0, "spared": 0}
+// counts once. unknown are those that fall below a cut at which their need is not
+// known, and below none at which they were in need.
+func (b *builder) crossed() (out map[string]int64, unknown int64) {
+	out = map[string]int64{"missed": 0, "caught": 0, "extra": 0, "spared": 0}
 	for i := range b.rows {
 		x := &b.rows[i]
-		kinds := map[string]bool{}
+		kinds, open := map[string]bool{}, false
 		for _, cut := range bothCuts {
 			c, need := int8(cut), needAt(x, cut)
 			switch up, down := x.NewLevel >= c && x.OldLevel < c, x.OldLevel >= c && x.NewLevel < c; {
@@ -102,13 +107,18 @@ func (b *builder) crossed() map[string]int64 {
 				kinds["extra"] = true
 			case down && need == 0:
 				kinds["spared"] = true
+			case down:
+				open = true
 			}
 		}
 		for k := range kinds {
 			out[k] += x.N
 		}
+		if open && !kinds["missed"] {
+			unknown += x.N
+		}
 	}
-	return out
+	return out, unknown
 }
 
 func (b *builder) caseOf(x *queries.ReplayEpisodesRow) Case {

@@ -3,6 +3,7 @@ package replay
 import (
 	"context"
 	"fmt"
+	"maps"
 	"strings"
 	"testing"
 	"time"
@@ -219,6 +220,40 @@ func TestHarmAndVerdict(t *testing.T) {
 	}
 	if _, err := build(t, d, mend, reviewed); err == nil || !strings.Contains(err.Error(), "c.yaml:9: reviewed: expected an episode that this proposal newly misses") {
 		t.Errorf("reasons for another proposal: %v", err)
+	}
+}
+
+// Whoever falls below a cut is in need there, not in need, or of unknown need, and
+// an animal known to be missed at one cut is not counted as unknown at the other.
+func TestBelowACutWithNeedUnknown(t *testing.T) {
+	meta := queries.Describe(findings.Default(), program(t, "now_1", "emergency", 60).Set)
+	meta.DataCut = time.Date(2026, 10, 1, 0, 0, 0, 0, time.UTC)
+	d, db := queriestest.Open(t, meta)
+	cat := queriestest.Row{"species": "cat", "flags": "-+", "f_collapse": 1, "f_breathing_rate": 70, "rule_low": 3, "rule_level": 3, "rule_high": 3, "level": 3}
+	dog := queriestest.Row{"species": "dog", "flags": "+-", "f_collapse": 2, "rule_low": 4, "rule_level": 4, "rule_high": 4, "level": 4}
+	for n, x := range []struct {
+		row        queriestest.Row
+		route      int
+		atOnce, by any // need for emergency care and for care on the same day
+	}{
+		{cat, 1, 0, 1},   // newly missed
+		{cat, 1, 0, 0},   // newly spared
+		{cat, 0, -1, -1}, // unknown
+		{cat, 0, -1, -1}, // unknown
+		{dog, 1, 1, 1},   // falls from emergency to the same day: missed
+		{dog, 1, -1, 1},  // likewise, and only the need for the same day is known: unknown
+		{dog, 1, 0, 1},   // likewise: spared
+	} {
+		row := maps.Clone(x.row)
+		row["n"], row["started_at"], row["local_hour"] = n+1, time.Date(2026, 6, 1+n, 12, 0, 0, 0, time.UTC), 12
+		if x.route > 0 {
+			row["route"], row["need_emergency"], row["need_same_day"] = x.route, x.atOnce, x.by
+		}
+		queriestest.Case(t, db, meta, row)
+	}
+	c := must(t, d, program(t, "less_1", "same_day", 80), "").Cases
+	if c.Totals["missed"] != 2 || len(c.Missed) != 2 || c.Totals["spared"] != 2 || c.BelowUnknown != 3 {
+		t.Errorf("%v, %d of unknown need", c.Totals, c.BelowUnknown)
 	}
 }
 
