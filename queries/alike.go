@@ -43,9 +43,7 @@ func (d *DB) Keep(ctx context.Context, s Scope) error {
 	}
 	// Another table each time: a question may still be reading the one before.
 	k := kept{fmt.Sprintf("alike_%d", len(d.kept)), s.From, s.To, mature}
-	text, _ := fill(d.countAlike("$mature_before"), s.args())
-	text = d.ofMonths("", text, s.args())
-	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS "+text); err != nil {
+	if err := d.fillKept(ctx, k); err != nil {
 		if d.published {
 			return nil
 		}
@@ -55,6 +53,28 @@ func (d *DB) Keep(ctx context.Context, s Scope) error {
 	defer d.mu.Unlock()
 	d.kept = append(d.kept, k)
 	return nil
+}
+
+// fillKept makes the table of k: of a long line a month at a time, since the
+// month is one of the keys and the groups of a few years need not fit into memory.
+func (d *DB) fillKept(ctx context.Context, k kept) error {
+	count := func(from, to int) string {
+		text := strings.NewReplacer("$from_month", fmt.Sprint(from), "$to_month", fmt.Sprint(to)).Replace(
+			d.countAlike("TIMESTAMP '" + k.mature.Format("2006-01-02 15:04:05.999999") + "'"))
+		return d.ofMonths("", text, map[string]any{"from_month": from, "to_month": to})
+	}
+	if !d.isLong() {
+		_, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS "+count(k.from, k.to))
+		return err
+	}
+	if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+k.table+" AS SELECT * FROM ("+count(k.from, k.from)+") LIMIT 0"); err != nil {
+		return err
+	}
+	_, err := eachMonth(Scope{From: k.from, To: k.to}, func(s Scope) ([]int, error) {
+		_, err := d.db.ExecContext(ctx, "INSERT INTO "+k.table+" "+count(s.From, s.To))
+		return nil, err
+	})
+	return err
 }
 
 // holdCases reads the episodes of a short line into memory, if they are files.

@@ -35,12 +35,16 @@ func countedAlike(t *testing.T, d *queries.DB, s queries.Scope) []any {
 // What is counted from episodes kept alike is what is counted from the episodes.
 func TestKeep(t *testing.T) {
 	small, _ := line(t)
+	long := queriestest.Year(t, 4000, 0.2)
+	long.SetLong(true)
+	whole, parts := queries.Scope{From: 202507, To: 202609, MatureBefore: day(8, 18)}, []queries.Scope{{From: 202510, To: 202606, MatureBefore: day(8, 18)}}
 	for name, c := range map[string]struct {
 		d     *queries.DB
 		whole queries.Scope
 		parts []queries.Scope
 	}{
 		"line": {small, scope, []queries.Scope{scope, {From: 202606, To: 202606, MatureBefore: scope.MatureBefore}}},
+		"long": {long, whole, parts}, // cases are a table here, and stay one
 		"year": {queriestest.Year(t, 4000, 0.2), queries.Scope{From: 202507, To: 202609, MatureBefore: day(8, 18)}, []queries.Scope{
 			{From: 202507, To: 202609, MatureBefore: day(8, 18)}, {From: 202510, To: 202606, MatureBefore: day(8, 18)},
 			{From: 202510, To: 202606, MatureBefore: day(5, 18)}, {From: 202401, To: 202606, MatureBefore: day(8, 18)}, // not kept
