@@ -14,7 +14,10 @@
 -- row: one row per practice, source and month
 WITH o AS (
   -- Years and months of a time with a zone go through the calendar library.
+  -- The first condition skips files and row groups; their months are those of the episodes.
   SELECT *, make_timestamp(epoch_us(seen_at)) AS seen FROM outcomes
+  WHERE seen_at >= make_date($from_month // 100, $from_month % 100, 1)::TIMESTAMP::TIMESTAMPTZ
+    AND seen_at < (make_date($to_month // 100, $to_month % 100, 1) + INTERVAL 1 MONTH)::TIMESTAMP::TIMESTAMPTZ
 )
 SELECT coalesce(practice, '') AS practice, source, (year(seen) * 100 + month(seen))::INTEGER AS month, count(*) AS n,
   count(*) FILTER (episode IS NOT NULL AND "call" IS NOT NULL) AS by_call, count(*) FILTER (episode IS NOT NULL AND "call" IS NULL) AS by_animal,
