@@ -202,8 +202,9 @@ func (tx *Tx) place(c Change) (*Manifest, error) {
 		}
 	}
 	dirs := map[string]bool{tx.Dir: true}
-	for _, s := range c.Add {
-		f, err := tx.placeFile(s, dirs)
+	sums := hashAll(c.Add)
+	for i, s := range c.Add {
+		f, err := tx.placeFile(s, sums[i], dirs)
 		if err != nil {
 			return nil, fmt.Errorf("keep %s: %w", filepath.Base(s.Path), err)
 		}
@@ -224,11 +225,11 @@ func (tx *Tx) place(c Change) (*Manifest, error) {
 
 // placeFile syncs one staged file and renames it to a name that no manifest
 // has used: the number of the load and the start of its content's hash.
-func (tx *Tx) placeFile(s Staged, dirs map[string]bool) (File, error) {
+func (tx *Tx) placeFile(s Staged, hash func() (string, int64, error), dirs map[string]bool) (File, error) {
 	if err := tx.fs.SyncFile(s.Path); err != nil {
 		return File{}, err
 	}
-	sum, size, err := HashFile(s.Path)
+	sum, size, err := hash()
 	if err != nil {
 		return File{}, err
 	}
@@ -251,6 +252,32 @@ func (tx *Tx) placeFile(s Staged, dirs map[string]bool) (File, error) {
 		return File{}, err
 	}
 	return File{Path: rel, Part: s.Part, Table: s.Table, Month: s.Month, Rows: s.Rows, Bytes: size, SHA256: sum}, nil
+}
+
+// hashAll hashes files in order in another goroutine, which reads while the disk
+// writes the first of them: no file is moved before its hash is asked for.
+func hashAll(files []Staged) []func() (string, int64, error) {
+	type hashed struct {
+		sum  string
+		size int64
+		err  error
+	}
+	out := make([]func() (string, int64, error), len(files))
+	done := make([]chan hashed, len(files))
+	for i := range files {
+		done[i] = make(chan hashed, 1)
+		out[i] = func() (string, int64, error) {
+			h := <-done[i]
+			return h.sum, h.size, h.err
+		}
+	}
+	go func() {
+		for i, f := range files {
+			sum, size, err := HashFile(f.Path)
+			done[i] <- hashed{sum, size, err}
+		}
+	}()
+	return out
 }
 
 func (tx *Tx) placeText(text []byte, dirs map[string]bool) error {
