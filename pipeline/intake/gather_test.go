@@ -196,3 +196,73 @@ func TestWriteChecksPassesOverRefusedReadings(t *testing.T) {
 		}
 	}
 }
+
+// Calls that are their own episode and the others stand in row groups of their own, over
+// several of each, with the words and values that were staged, and each kind in the
+// order asked for.
+func TestWriteCallsOfTwoKinds(t *testing.T) {
+	path, _, err := benchdata.Write(t.TempDir(), 12_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	desc, err := source.Parse("bench.yaml", benchdata.CallsYAML, findings.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Read(context.Background(), Input{Path: path, Desc: desc, Dict: findings.Default(), Key: testKey(t), Dir: t.TempDir(), FileNo: 3, Workers: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var parts []Staged
+	for i, p := range r.Parts {
+		parts = append(parts, Staged{p, 3, r.PartNos[i]})
+	}
+	staged := readParts(t, r.Parts, "src_row")
+	in := Calls{Month: 202611, LoadNo: 4, Kinds: []string{"first", "re_contact"}, Episodes: [][16]byte{{7}}}
+	var kinds [2][]tuple
+	for i, row := range staged {
+		at, err := strconv.ParseInt(row["src_row"], 10, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := Call{File: 3, Row: at, Kind: int32(i%3) - 1, Episode: OwnEpisode}
+		row["contact_kind_given"], row["contact_kind"], row["episode"] = row["contact_kind"], [...]string{"", "first", "re_contact"}[i%3], row["call"]
+		switch i * 7919 % 10 { // three in ten
+		case 0, 1:
+			c.Episode, row["episode"] = NoEpisode, ""
+		case 2:
+			c.Episode, row["episode"] = 0, "07000000000000000000000000000000"
+		}
+		row["episode_month"], row["load_no"] = "202611", "4"
+		delete(row, "src_file")
+		delete(row, "src_row")
+		for k, v := range row {
+			if v == "" {
+				delete(row, k)
+			}
+		}
+		in.Rows = append(in.Rows, c)
+		kinds[c.stretch()] = append(kinds[c.stretch()], row)
+	}
+	w := NewWriter("calls", parts)
+	w.group, w.most = 501, 9_000
+	to := filepath.Join(t.TempDir(), "x.parquet")
+	n, err := w.WriteCalls(to, in)
+	if err = errors.Join(err, w.Close()); err != nil || n != int64(len(staged)) || len(kinds[1]) < 3*w.group {
+		t.Fatalf("%d rows, %v; want %d, of which %d are of the second kind", n, err, len(staged), len(kinds[1]))
+	}
+	var got [2][]tuple
+	for i, row := range readParts(t, []string{to}, "") {
+		kind := 0
+		if row["episode"] != row["call"] {
+			kind = 1
+		}
+		got[kind] = append(got[kind], row)
+		if i < w.group && kind != 0 {
+			t.Fatalf("row %d of the first row group has an episode of another call", i)
+		}
+	}
+	if d := gocmp.Diff(kinds, got); d != "" {
+		t.Errorf("rows (-want +got):\n%.2000s", d)
+	}
+}
