@@ -53,7 +53,7 @@ type names struct {
 //	{{hours}}           the hour for replay_days, as stored; see replay_held.go
 //	{{keys}}            site, species and the strata columns, each once
 //	{{tuneRelation "x"}} relation x with candidate thresholds and the rest of the rules;
-//	{{tuneRest "cut"}}  {{tuneBins}} and {{tuneNothing}} over it: see Tuning
+//	{{tuneRest "cut"}}  {{tuneBins}}, {{tuneNothing}}, {{nTuned}} and {{tuneReadings}} over it: see Tuning
 //	{{nFindings}}       how many findings there are
 //	{{tried "x"}}       relation x with the bits of the rules that are asked about
 //	{{nTried}}          how many flags those rules have
@@ -84,6 +84,8 @@ func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 		"tuneRest":      func(cut string) string { return n.tuning.rest(cut) },
 		"tuneBins":      func() string { return n.tuning.bins() },
 		"tuneNothing":   func() string { return n.tuning.nothing() },
+		"nTuned":        func() int { return len(n.tuning.Counts) },
+		"tuneReadings":  func() string { return n.tuning.readings() },
 		"nFindings":     func() int { return len(d.meta.Findings) },
 		"tried":         func(relation string) (string, error) { return d.tried(n.program, relation) },
 		"nTried":        func() int { return d.triedFlags(n.program) },

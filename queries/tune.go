@@ -56,6 +56,25 @@ func (d *DB) TunePatterns(ctx context.Context, s Scope, cut int, x Tuning) ([]Tu
 	})
 }
 
+// TuneReadingsRow is one row of TuneReadings.
+type TuneReadingsRow struct {
+	// Flag: place among the flags that are asked about, from 0.
+	Flag int `json:"flag"`
+	// Value: reading times scale.
+	Value int32 `json:"value"`
+	// N: episodes.
+	N int64 `json:"n"`
+}
+
+// TuneReadings answers: How often was each value of a flag's number recorded among the animals that the flag
+// is meant for, by species, age, breed and whatever else it asks of the animal? x has one step
+// for each flag, which every reading meets. One row per flag and value.
+func (d *DB) TuneReadings(ctx context.Context, s Scope, x Tuning) ([]TuneReadingsRow, error) {
+	return ask(ctx, d, "tune_readings", names{tuning: x}, s.args(), func(r *TuneReadingsRow) []any {
+		return []any{&r.Flag, &r.Value, &r.N}
+	})
+}
+
 // The prefixes of the columns of the two sets.
 const (
 	tuneStepsPrefix = "t_"
@@ -94,6 +113,16 @@ func (x Tuning) bins() string {
 		fired, unknown := bitCount(tuneStepsPrefix+"fired", at, n), bitCount(tuneStepsPrefix+"unknown", at, n)
 		out = append(out, fmt.Sprintf("CASE WHEN (%[1]s) > 0 THEN (%[1]s) ELSE -(%[2]s) END", fired, unknown))
 		at += n
+	}
+	return "[" + strings.Join(out, ", ") + "]::INTEGER[]"
+}
+
+// readings lists the reading that each flag rests on, NULL where the flag is not
+// meant for the animal or nothing was read.
+func (x Tuning) readings() string {
+	out := make([]string, len(x.Counts))
+	for i := range out {
+		out[i] = "CASE WHEN " + bit(tuneStepsPrefix+"fired", i) + " = 1 THEN " + column(x.Steps.Set.Flags[i].All[0].Finding) + "::INTEGER END"
 	}
 	return "[" + strings.Join(out, ", ") + "]::INTEGER[]"
 }

@@ -61,3 +61,41 @@ func TestTunePatterns(t *testing.T) {
 	none, err := nobody(t).TunePatterns(ctx, scope, 3, queries.Tuning{Steps: compiled, Counts: []int{3, 1}})
 	same(t, none, err, "")
 }
+
+// A flag that asks more of the animal than its species counts the readings of
+// those animals alone.
+func TestTuneReadings(t *testing.T) {
+	d, db := line(t)
+	if _, err := db.Exec("UPDATE cases SET age_months = CASE WHEN species = 'dog' THEN 120 ELSE 6 END"); err != nil {
+		t.Fatal(err)
+	}
+	set, err := rules.Parse("old.yaml", []byte(`ruleset: old
+title: T
+owner: O
+reason: R
+effective: 2026-01-01
+status: S
+otherwise: home_care
+flags:
+  - {id: all, title: T, why: W, demands: same_day, when_unknown: leave, all: [{finding: capillary_refill_s, at_least: 0}]}
+  - {id: young, title: T, why: W, demands: same_day, when_unknown: raise, age_months: {below: 12}, all: [{finding: capillary_refill_s, at_least: 0}]}
+  - {id: dogs, title: T, why: W, demands: same_day, when_unknown: leave, species: [dog], all: [{finding: capillary_refill_s, at_least: 0}]}
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	compiled, err := rules.Compile(set, findings.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := d.TuneReadings(ctx, scope, queries.Tuning{Steps: compiled, Counts: []int{1, 1, 1}})
+	same(t, got, err, `
+		0 15 10  // all but 3, 11 and 13
+		0 20 1   // 3
+		1 15 1   // 6
+		1 20 1   // 3
+		2 15 9   // 1, 2, 4, 5, 7, 8, 9, 10, 14
+	`)
+	none, err := nobody(t).TuneReadings(ctx, scope, queries.Tuning{})
+	same(t, none, err, "")
+}

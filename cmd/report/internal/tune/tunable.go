@@ -3,6 +3,7 @@ package tune
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 
@@ -54,7 +55,7 @@ func (b *builder) chooseTunables(ctx context.Context) error {
 	if len(b.opt.Flags) == 0 {
 		return fmt.Errorf("%w: no flag that rests on one number alone demands %s; name flags with --flag", queries.ErrParameter, b.r.Cut)
 	}
-	values := map[string][]queries.ThresholdValuesRow{}
+	var places []int
 	for k, id := range b.opt.Flags {
 		if slices.Index(b.opt.Flags, id) != k {
 			return fmt.Errorf("%w: flag %s is named twice", queries.ErrParameter, id)
@@ -66,9 +67,14 @@ func (b *builder) chooseTunables(ctx context.Context) error {
 		if why := b.whyNot(place); why != "" {
 			return fmt.Errorf("%w: flag %s: %s", queries.ErrParameter, id, why)
 		}
-		if err := b.addTunable(ctx, place, values, named); err != nil {
-			return err
-		}
+		places = append(places, place)
+	}
+	at, err := b.readings(ctx, places)
+	if err != nil {
+		return err
+	}
+	for _, place := range places {
+		b.addTunable(place, at[place], named)
 	}
 	if len(b.tuned) == 0 {
 		b.r.NotEstimable = fmt.Sprintf("no flag has %d readings in the earlier months", b.opt.MinReadings)
@@ -93,7 +99,55 @@ func (b *builder) numeric(place int) int {
 	return 0
 }
 
-func (b *builder) addTunable(ctx context.Context, place int, values map[string][]queries.ThresholdValuesRow, named bool) error {
+// readings counts, for each flag on a number, the readings of the earlier months
+// by value, of the animals that the flag is meant for.
+func (b *builder) readings(ctx context.Context, places []int) (map[int][]valueCount, error) {
+	var steps []rules.Steps
+	x := queries.Tuning{}
+	for _, place := range places {
+		if cond := b.numeric(place); cond >= 0 {
+			c := &b.set.Flags[place].All[cond]
+			f, _ := b.db.Meta().Dictionary.Finding(c.Finding)
+			steps = append(steps, rules.Steps{Flag: place, Condition: cond, Lower: c.Lower.Set(), At: []string{metByAll(f, c.Lower.Set())}})
+			x.Counts = append(x.Counts, 1)
+		}
+	}
+	out := map[int][]valueCount{}
+	if len(steps) == 0 {
+		return out, nil
+	}
+	set, err := rules.StepSet(b.set, steps)
+	if err != nil {
+		return nil, err
+	}
+	if x.Steps, err = rules.Compile(set, b.db.Meta().Dictionary); err != nil {
+		return nil, err
+	}
+	scope := b.scope
+	scope.To = queries.AddMonths(b.split, -1)
+	rows, err := b.db.TuneReadings(ctx, scope, x)
+	for _, r := range rows {
+		place := steps[r.Flag].Flag
+		out[place] = append(out[place], valueCount{r.Value, r.N})
+	}
+	return out, err
+}
+
+// metByAll is a limit of a condition that every reading meets: the end of the
+// range outside which readings are set aside.
+func metByAll(f *findings.Finding, lower bool) string {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, r := range f.Hard {
+		low, high = min(low, r.Low), max(high, r.High)
+	}
+	if lower {
+		return decimal(f, int32(math.Floor(low*float64(f.Scale))))
+	}
+	return decimal(f, int32(math.Ceil(high*float64(f.Scale))))
+}
+
+// addTunable adds a flag with its candidates. at are the readings of its animals.
+func (b *builder) addTunable(place int, at []valueCount, named bool) {
 	f := &b.set.Flags[place]
 	cond := b.numeric(place)
 	t := tunable{Steps: rules.Steps{Flag: place, Condition: cond}, raise: f.Raise, inForce: 1}
@@ -103,20 +157,10 @@ func (b *builder) addTunable(ctx context.Context, place int, values map[string][
 	} else {
 		c := &f.All[cond]
 		t.Lower = c.Lower.Set()
-		rows, ok := values[c.Finding]
-		if !ok {
-			var err error
-			scope := b.scope
-			scope.To = queries.AddMonths(b.split, -1)
-			if rows, err = b.db.ThresholdValues(ctx, scope, b.opt.Cut, c.Finding); err != nil {
-				return err
-			}
-			values[c.Finding] = rows
-		}
-		b.candidates(&t, &one, f, rows)
+		b.candidates(&t, &one, f, at)
 		if few := one.Readings < int64(b.opt.MinReadings); few && !named {
 			b.r.Warnings = append(b.r.Warnings, fmt.Sprintf("flag %s stays as it is: only %d readings in the earlier months", f.ID, one.Readings))
-			return nil
+			return
 		} else if few {
 			b.r.Warnings = append(b.r.Warnings, fmt.Sprintf("flag %s rests on only %d readings in the earlier months", f.ID, one.Readings))
 		}
@@ -128,15 +172,17 @@ func (b *builder) addTunable(ctx context.Context, place int, values map[string][
 	one.Candidates = t.words
 	b.tuned = append(b.tuned, t)
 	b.r.Tuned = append(b.r.Tuned, one)
-	return nil
 }
 
 // candidates spreads thresholds over the recorded readings of the flag's animals:
 // at even steps of how many readings they mark, from nearly none to three in
 // five, with the one in force always among them.
-func (b *builder) candidates(t *tunable, one *Tuned, f *rules.Flag, rows []queries.ThresholdValuesRow) {
+func (b *builder) candidates(t *tunable, one *Tuned, f *rules.Flag, at []valueCount) {
 	finding, _ := b.db.Meta().Dictionary.Finding(f.All[t.Condition].Finding)
-	at, n := distribution(f, rows)
+	n := int64(0)
+	for _, v := range at {
+		n += v.n
+	}
 	one.Readings = n
 	limit := limitOf(b.p, *t)
 	chosen := map[int32]bool{limit: true}
@@ -181,25 +227,10 @@ func limitOf(p *rules.Program, t tunable) int32 {
 	return 0
 }
 
+// valueCount counts the readings of one value.
 type valueCount struct {
 	value int32
 	n     int64
-}
-
-// distribution counts readings of the flag's species by value.
-func distribution(f *rules.Flag, rows []queries.ThresholdValuesRow) (at []valueCount, n int64) {
-	by := map[int32]int64{}
-	for _, r := range rows {
-		if r.Value >= 0 && (len(f.Species) == 0 || slices.Contains(f.Species, r.Species)) {
-			by[int32(r.Value)] += r.N
-			n += r.N
-		}
-	}
-	for v, k := range by {
-		at = append(at, valueCount{v, k})
-	}
-	slices.SortFunc(at, func(a, b valueCount) int { return int(a.value - b.value) })
-	return at, n
 }
 
 // marking finds the recorded value at which a threshold marks about want readings.

@@ -2,6 +2,7 @@ package tune
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/csv"
 	"encoding/json"
@@ -42,12 +43,16 @@ type kind struct {
 	n                          int
 	breaths, refill, collapsed int
 	need, route, level         int
+	age                        int // months, 0 not recorded
 }
 
 // line makes twelve months of cats. The stored levels are those of the rules.
-func line(t *testing.T, kinds ...kind) *queries.DB {
+func line(t *testing.T, kinds ...kind) *queries.DB { return lineUnder(t, rulesText, kinds...) }
+
+// lineUnder makes it under other rules.
+func lineUnder(t *testing.T, text string, kinds ...kind) *queries.DB {
 	t.Helper()
-	set, err := rules.Parse("small.yaml", []byte(rulesText))
+	set, err := rules.Parse("small.yaml", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -57,12 +62,12 @@ func line(t *testing.T, kinds ...kind) *queries.DB {
 		t.Fatal(err)
 	}
 	meta := queries.Describe(dict, set)
-	meta.RulesText, meta.Window, meta.AsOf, meta.MinVerified = []byte(rulesText), 72*time.Hour, 1, 5
+	meta.RulesText, meta.Window, meta.AsOf, meta.MinVerified = []byte(text), 72*time.Hour, 1, 5
 	meta.DataCut = time.Date(2027, 6, 1, 0, 0, 0, 0, time.UTC)
 	d, db := queriestest.Open(t, meta)
 	base := 0
 	for _, k := range kinds {
-		rec := rules.Record{Species: "cat", AgeMonths: -1, Values: make([]int32, len(dict.Findings))}
+		rec := rules.Record{Species: "cat", AgeMonths: int32(cmp.Or(k.age, -1)), Values: make([]int32, len(dict.Findings))}
 		for i := range rec.Values {
 			rec.Values[i] = -1
 		}
@@ -73,10 +78,10 @@ func line(t *testing.T, kinds ...kind) *queries.DB {
 		p.Eval(&rec, &out)
 		n := 12 * k.n
 		text := fmt.Sprintf(`INSERT INTO cases (episode, call, started_at, month, species, level, route, need_same_day, need_emergency, rule_level, fired_0, unknown_0,
-			f_breathing_rate, f_capillary_refill_s, f_collapse)
-			SELECT id, id, make_timestamp(2026, (i %% 12 + 1)::BIGINT, 10, 9, 0, 0), 202601 + i %% 12, 'cat', %d, %d, %d, %d, %d, %d, %d, %d, %d, %d
+			f_breathing_rate, f_capillary_refill_s, f_collapse, age_months)
+			SELECT id, id, make_timestamp(2026, (i %% 12 + 1)::BIGINT, 10, 9, 0, 0), 202601 + i %% 12, 'cat', %d, %d, %d, %d, %d, %d, %d, %d, %d, %d, nullif(%d, 0)
 			FROM (SELECT i, ('00000000-0000-0000-0000-' || lpad((i + %d)::VARCHAR, 12, '0'))::UUID AS id FROM range(%d) t(i))`,
-			k.level, k.route, k.need, k.need, int(out.Level), out.Fired[0], out.Unknown[0], k.breaths, k.refill, k.collapsed, base, n)
+			k.level, k.route, k.need, k.need, int(out.Level), out.Fired[0], out.Unknown[0], k.breaths, k.refill, k.collapsed, k.age, base, n)
 		if _, err := db.Exec(text); err != nil {
 			t.Fatal(err)
 		}
@@ -89,8 +94,8 @@ func line(t *testing.T, kinds ...kind) *queries.DB {
 // one in five kept at home is called back.
 func cats(t *testing.T) *queries.DB {
 	return line(t,
-		kind{2, 65, 10, 1, 1, 1, 3}, kind{1, 65, 10, 1, 0, 1, 3}, kind{4, 45, 10, 1, 1, 1, 3}, kind{2, 45, 10, 1, 0, 3, 1}, kind{8, 45, 10, 1, -1, 0, 1},
-		kind{4, 20, 10, 1, 0, 3, 1}, kind{16, 20, 10, 1, -1, 0, 1}, kind{1, -1, 10, 2, 1, 1, 4}, kind{3, -1, 20, 1, 0, 1, 3}, kind{1, -1, -1, 1, 0, 1, 3})
+		kind{2, 65, 10, 1, 1, 1, 3, 0}, kind{1, 65, 10, 1, 0, 1, 3, 0}, kind{4, 45, 10, 1, 1, 1, 3, 0}, kind{2, 45, 10, 1, 0, 3, 1, 0}, kind{8, 45, 10, 1, -1, 0, 1, 0},
+		kind{4, 20, 10, 1, 0, 3, 1, 0}, kind{16, 20, 10, 1, -1, 0, 1, 0}, kind{1, -1, 10, 2, 1, 1, 4, 0}, kind{3, -1, 20, 1, 0, 1, 3, 0}, kind{1, -1, -1, 1, 0, 1, 3, 0})
 }
 
 func options(text string, flags ...string) Options {
@@ -108,6 +113,40 @@ func build(t *testing.T, d *queries.DB, o Options) *Result {
 		t.Fatal(err)
 	}
 	return r
+}
+
+// A flag for the old is tuned on the readings of the old: eight earlier months with
+// 2 of 65 and 3 of 45 breaths; not on those of the young or of unknown age.
+func TestReadingsOfTheFlagsAnimals(t *testing.T) {
+	old := strings.Replace(rulesText, "species: [cat], all", "species: [cat], age_months: {at_least: 120}, all", 1)
+	d := lineUnder(t, old, kind{2, 65, 10, 1, 1, 1, 3, 130}, kind{3, 45, 10, 1, 0, 3, 1, 120}, kind{4, 30, 10, 1, 0, 3, 1, 24}, kind{5, 25, 10, 1, 0, 3, 1, 0})
+	r := build(t, d, options("extra=100", "fast"))
+	if len(r.Tuned) != 1 || r.Tuned[0].Readings != 8*5 || !slices.Equal(r.Tuned[0].Candidates, []string{"at least 45", "at least 60", "at least 65"}) {
+		t.Errorf("%+v", r.Tuned)
+	}
+}
+
+// Every number of the dictionary has a limit that all its readings meet and that
+// a rule may state.
+func TestMetByAll(t *testing.T) {
+	dict := findings.Default()
+	for i := range dict.Findings {
+		f := &dict.Findings[i]
+		if f.Kind != findings.Number {
+			continue
+		}
+		for key, lower := range map[string]bool{"at_least": true, "at_most": false} {
+			text := metByAll(f, lower)
+			set, err := rules.Parse("x.yaml", []byte(strings.Replace(rulesText, "all: [{finding: breathing_rate, at_least: 60}]", fmt.Sprintf("all: [{finding: %s, %s: %s}]", f.ID, key, text), 1)))
+			if err != nil {
+				t.Errorf("%s %s %s: %v", f.ID, key, text, err)
+				continue
+			}
+			if _, err := rules.Compile(set, dict); err != nil {
+				t.Errorf("%s %s %s: %v", f.ID, key, text, err)
+			}
+		}
+	}
 }
 
 // TestByHand counts one month by eye. In need are 7: 2 at 65, 4 at 45, 1
@@ -168,7 +207,7 @@ func TestFloor(t *testing.T) {
 
 // TestAFlagOnCodes may stay or go, and is never taken out of the file.
 func TestAFlagOnCodes(t *testing.T) {
-	d := line(t, kind{4, 20, 10, 2, 0, 1, 4}, kind{3, 65, 10, 1, 1, 1, 3}, kind{5, 20, 10, 1, 0, 3, 1}, kind{5, 20, 10, 1, -1, 0, 1})
+	d := line(t, kind{4, 20, 10, 2, 0, 1, 4, 0}, kind{3, 65, 10, 1, 1, 1, 3, 0}, kind{5, 20, 10, 1, 0, 3, 1, 0}, kind{5, 20, 10, 1, -1, 0, 1, 0})
 	r := build(t, d, options("extra=-0.05", "fell"))
 	if r.Tuned[0].Chosen != "off" || len(r.Warnings) < 2 {
 		t.Errorf("%+v, %v", r.Tuned[0], r.Warnings)
@@ -189,7 +228,7 @@ func TestAFlagOnCodes(t *testing.T) {
 
 // TestNobodyFollowedUp: nothing is chosen, with the reason.
 func TestNobodyFollowedUp(t *testing.T) {
-	r := build(t, line(t, kind{2, 65, 10, 1, 1, 1, 3}, kind{9, 20, 10, 1, -1, 0, 1}), options("extra=1"))
+	r := build(t, line(t, kind{2, 65, 10, 1, 1, 1, 3, 0}, kind{9, 20, 10, 1, -1, 0, 1, 0}), options("extra=1"))
 	if r.Chosen != nil || !strings.Contains(r.NotEstimable, "followed up") {
 		t.Errorf("%+v", r)
 	}
