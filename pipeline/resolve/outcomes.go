@@ -159,7 +159,7 @@ func (r *Resolver) writeOutcomes(ctx context.Context) error {
 		}
 		for _, m := range batch {
 			r.touched[m] = true
-			if err := r.writeOutcomesOf(ctx, m, cols); err != nil {
+			if err := r.writeOutcomesOf(ctx, m, rows[m], cols); err != nil {
 				return err
 			}
 		}
@@ -184,10 +184,23 @@ func (r *Resolver) enterOutcomes(ctx context.Context, months []int) error {
 			ON s.src_file = e.src_file AND s.src_row = e.src_row`, r.tx.No, staged, list))
 }
 
-// writeOutcomesOf writes the outcomes of a month: those of entering, and what stays
+// fewOutcomes are so few that a second query for the other stretch takes longer than
+// the bytes are worth.
+const fewOutcomes = 1_000
+
+// writeOutcomesOf writes the outcomes of a month: so many of entering, and what stays
 // or moves there of those that the store holds.
-func (r *Resolver) writeOutcomesOf(ctx context.Context, m int, cols []column) error {
+func (r *Resolver) writeOutcomesOf(ctx context.Context, m int, entering int64, cols []column) error {
+	const order = "seen_at, outcome"
 	query := fmt.Sprintf(`SELECT * FROM entering WHERE episode_month = %d`, m)
+	if len(r.tx.Paths(store.Current, "outcomes")) == 0 && entering < fewOutcomes {
+		path := r.copyPath("outcomes", m)
+		n, err := copyQuery(ctx, r.db, path, "SELECT "+names(cols, "")+" FROM ("+query+") ORDER BY "+order)
+		if err == nil {
+			r.copied("outcomes", m, path, n)
+		}
+		return err
+	}
 	if len(r.tx.Paths(store.Current, "outcomes")) > 0 {
 		query += fmt.Sprintf(`
 		UNION ALL BY NAME
@@ -197,7 +210,7 @@ func (r *Resolver) writeOutcomesOf(ctx context.Context, m int, cols []column) er
 		SELECT o.* REPLACE (l.episode AS episode, l.month AS episode_month, l.how AS linked_by, %[2]d::INTEGER AS load_no)
 		FROM cur_outcomes o JOIN relink l USING (outcome) WHERE l.month = %[1]d`, m, r.tx.No)
 	}
-	return r.replace(ctx, "outcomes", m, cols, "("+query+")", "seen_at, outcome")
+	return r.replace(ctx, "outcomes", m, cols, "("+query+")", order)
 }
 
 // coverage resolves the deliveries; they are few and stand in one file.
