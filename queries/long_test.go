@@ -81,6 +81,16 @@ func timesAndHandling(t *testing.T, d *queries.DB, s queries.Scope) ([]queries.C
 	return seconds, handling
 }
 
+// The checks of a store that loads have written can be walked, month for month.
+func TestWalkOfFiles(t *testing.T) {
+	d := open(t, demoStore(t), 0)
+	for month := 202509; month <= 202608; month = queries.AddMonths(month, 1) {
+		if rows, err := d.ChecksAlike(ctx, queries.Scope{From: month, To: month}); err != nil || len(rows) == 0 {
+			t.Errorf("%d: %d rows, %v", month, len(rows), err)
+		}
+	}
+}
+
 // Sorting packed numbers gives what a window over all checks gives, ties of place
 // and missing times included.
 func TestCheckSecondsByWindow(t *testing.T) {
