@@ -9,3 +9,7 @@ var Lines = []string{
 	"An animal with an emergency sign is seen at once, whatever a table says. A sign that has rarely been recorded has not been shown to be harmless.",
 	"A person who has been bitten or scratched washes the wound with soap and water and sees a doctor.",
 }
+
+// Singly stands beside limits that do not allow for clusters.
+const Singly = "Limits here take every episode by itself. Where several are of one animal, owner or advisor they are somewhat too narrow; " +
+	"report flags allows for that, and shows by how much."

@@ -45,6 +45,7 @@ func ReplayText(w io.Writer, r *replay.Report) error {
 		out.say("- %s", b.Text)
 	}
 	out.blank()
+	out.say("%s", r.Standard.Limits)
 	for _, s := range caution.Lines {
 		out.say("%s", s)
 	}

@@ -77,6 +77,8 @@ type Standard struct {
 	// Strata are the recorded properties beside the level within which verified
 	// and unverified calls are taken to be alike.
 	Strata []string `json:"strata"`
+	// Limits says how the limits treat episodes of one animal or advisor.
+	Limits string `json:"limits"`
 	// Days and Months are the length of the period, MatureMonths that of its
 	// mature part.
 	Days         float64 `json:"days"`
@@ -159,7 +161,7 @@ func (b *builder) oldRules() error {
 
 func (b *builder) standard() {
 	opt, meta := b.opt.Review, b.db.Meta()
-	b.std = Standard{Confidence: opt.Confidence, MinVerified: opt.MinVerified, Seed: opt.Seed, Draws: opt.Draws, Strata: meta.Strata}
+	b.std = Standard{Confidence: opt.Confidence, MinVerified: opt.MinVerified, Seed: opt.Seed, Draws: opt.Draws, Strata: meta.Strata, Limits: caution.Singly}
 	if b.opt.Criteria != nil {
 		b.std.Confidence = b.opt.Criteria.Confidence
 	}

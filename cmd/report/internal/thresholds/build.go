@@ -193,7 +193,7 @@ func (b *builder) fillHead(months Split) {
 		Cut: map[int]string{3: "same_day", 4: "emergency"}[b.opt.Cut], CutLabel: label, Setting: b.opt.Setting,
 		Whole: months.Whole, Fit: months.Fit, Judge: months.Judge,
 		Standard: Standard{Confidence: b.opt.Review.Confidence, MinVerified: minVerified, Seed: b.opt.Seed, Draws: b.opt.Draws},
-		Groups:   []Group{}, Notes: []string{}, Cautions: caution.Lines,
+		Groups:   []Group{}, Notes: []string{caution.Singly}, Cautions: caution.Lines,
 	}
 	if b.r.Judge.Days == 0 {
 		b.r.Notes = append(b.r.Notes, "the period is too short to judge a choice on later months")

@@ -111,7 +111,7 @@ func (b *builder) prepare(ctx context.Context) error {
 		Cut: map[int]string{3: "same_day", 4: "emergency"}[b.opt.Cut], CutLabel: map[int]string{3: "same day or sooner", 4: "emergency"}[b.opt.Cut],
 		Criterion: b.opt.Criterion.String(), Fit: months.Fit, Judge: months.Judge,
 		Standard: thresholds.Standard{Confidence: b.opt.Review.Confidence, MinVerified: least, Seed: b.opt.Seed, Draws: b.opt.Draws},
-		Tuned:    []Tuned{}, Path: []Step{}, ByThemselves: []Flag{}, Warnings: []string{}, Cautions: caution.Lines,
+		Tuned:    []Tuned{}, Path: []Step{}, ByThemselves: []Flag{}, Warnings: []string{}, Limits: caution.Singly, Cautions: caution.Lines,
 	}
 	return nil
 }

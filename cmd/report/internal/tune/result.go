@@ -45,7 +45,9 @@ type Result struct {
 	Strata       thresholds.Strata `json:"strata"`
 	NotEstimable string            `json:"not_estimable,omitempty"`
 	Warnings     []string          `json:"warnings"`
-	Cautions     []string          `json:"cautions"`
+	// Limits says how the limits treat episodes of one animal or advisor.
+	Limits   string   `json:"limits"`
+	Cautions []string `json:"cautions"`
 
 	moves []move
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -48,7 +49,7 @@ func Text(w io.Writer, r *Result) error {
 		return err
 	}
 	fmt.Fprintln(w)
-	for _, s := range append(append([]string{}, r.Warnings...), r.Cautions...) {
+	for _, s := range append(append(slices.Clone(r.Warnings), r.Limits), r.Cautions...) {
 		fmt.Fprintln(w, s)
 	}
 	return nil
