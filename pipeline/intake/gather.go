@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
@@ -12,8 +11,7 @@ import (
 )
 
 // ErrScattered says that the rows of a file stand so far apart in the staged
-// parts that copying them would read most row groups again and again. Nothing
-// has been written.
+// parts that copying them reads most row groups again and again. No file is left.
 var ErrScattered = errors.New("rows stand too far apart in the staged files")
 
 // Call is a staged call that enters a stored file.
@@ -47,101 +45,84 @@ func (c Call) stretch() int {
 type Calls struct {
 	Month, LoadNo int32
 	Kinds         []string
-	Episodes      [][16]byte
-	Rows          []Call
+	// Next gives the calls in order, some at a time; none are left when it gives none.
+	Next func() (CallBatch, error)
 }
 
-// location is where rows stand in the staged parts.
-type location struct {
-	part *part
-	row  int64
-	n    int32
+// CallBatch is a stretch of calls, with the episodes that they name.
+type CallBatch struct {
+	Rows     []Call
+	Episodes [][16]byte
 }
 
 // WriteCalls writes a stored file of calls; it returns the number of rows.
 func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
-	where, err := w.locate(in.Rows)
-	if err != nil {
-		return 0, err
-	}
-	if err := w.near(where); err != nil {
-		return 0, err
-	}
-	kind, episode := w.table.Index("contact_kind"), w.table.Index("episode")
-	call := w.from.Index("call")
-	var rows [stretches]int
-	for _, r := range in.Rows {
-		rows[r.stretch()]++
-	}
-	w.begin(path, rows, in.Month, in.LoadNo)
-	for i, r := range in.Rows {
-		g, at, err := w.at(where[i].part, where[i].row)
-		if err != nil {
+	w.begin(path, in.Month, in.LoadNo)
+	for {
+		batch, err := in.Next()
+		if err != nil || len(batch.Rows) == 0 {
 			return w.end(err)
 		}
-		w.sheet = &w.sheets[r.stretch()]
-		n := w.n
-		w.push(g, at, 1)
-		if w.out[kind].valid[n] = 0; r.Kind >= 0 {
-			w.out[kind].valid[n], w.out[kind].i32[n] = 1, w.out[kind].words.addString(in.Kinds[r.Kind])
-		}
-		w.out[episode].valid[n] = 1
-		switch id := w.out[episode].uuid[16*n : 16*n+16]; {
-		case r.Episode == NoEpisode:
-			w.out[episode].valid[n] = 0
-		case r.Episode == OwnEpisode:
-			copy(id, g.columns[call].uuid[16*at:])
-		default:
-			copy(id, in.Episodes[r.Episode][:])
-		}
-		if w.n == w.group {
-			if err := w.flush(); err != nil {
+		for _, r := range batch.Rows {
+			if err := w.call(r, in.Kinds, batch.Episodes); err != nil {
 				return w.end(err)
 			}
 		}
 	}
-	return w.end(nil)
 }
 
-// locate finds calls by the row of the export that they came from, in which the
-// rows of a part rise.
-func (w *Writer) locate(rows []Call) ([]location, error) {
-	byFile := map[int32][]*part{}
-	for _, p := range w.parts {
-		byFile[p.File] = append(byFile[p.File], p)
+// call appends a call.
+func (w *Writer) call(r Call, kinds []string, episodes [][16]byte) error {
+	p, row, err := w.find(r)
+	if err != nil {
+		return err
 	}
-	used := map[*part]int{} // the row found last
-	defer func() {
-		for _, p := range w.parts {
-			if _, ok := used[p]; !ok {
-				p.srcRow = nil
+	g, at, err := w.at(p, row)
+	if err != nil {
+		return err
+	}
+	w.sheet = &w.sheets[r.stretch()]
+	n := w.n
+	w.push(g, at, 1)
+	kind, episode := &w.out[w.kind], &w.out[w.episode]
+	if kind.valid[n] = 0; r.Kind >= 0 {
+		kind.valid[n], kind.i32[n] = 1, kind.words.addString(kinds[r.Kind])
+	}
+	episode.valid[n] = 1
+	switch id := episode.uuid[16*n : 16*n+16]; {
+	case r.Episode == NoEpisode:
+		episode.valid[n] = 0
+	case r.Episode == OwnEpisode:
+		copy(id, g.columns[w.key].uuid[16*at:])
+	default:
+		copy(id, episodes[r.Episode][:])
+	}
+	if w.n == w.group {
+		return w.flush()
+	}
+	return nil
+}
+
+// find finds a call by the row of the export that it came from, in which the rows
+// of a part rise.
+func (w *Writer) find(r Call) (*part, int64, error) {
+	for _, p := range w.byFile[r.File] {
+		if !p.used {
+			if err := w.sourceRows(p); err != nil {
+				return nil, 0, err
 			}
+			p.used, p.last = true, 0
 		}
-	}()
-	out := make([]location, len(rows))
-	for i, r := range rows {
-		for _, p := range byFile[r.File] {
-			last, ok := used[p]
-			if !ok {
-				if err := w.sourceRows(p); err != nil {
-					return nil, err
-				}
-				used[p] = 0
-			}
-			at, found := last+1, last+1 < len(p.srcRow) && p.srcRow[last+1] == r.Row
-			if !found {
-				at, found = slices.BinarySearch(p.srcRow, r.Row)
-			}
-			if found {
-				out[i], used[p] = location{p, int64(at), 1}, at
-				break
-			}
+		at, found := p.last+1, p.last+1 < len(p.srcRow) && p.srcRow[p.last+1] == r.Row
+		if !found {
+			at, found = slices.BinarySearch(p.srcRow, r.Row)
 		}
-		if out[i].part == nil {
-			return nil, fmt.Errorf("read staged rows: no row %d of export %d", r.Row, r.File)
+		if found {
+			p.last = at
+			return p, int64(at), nil
 		}
 	}
-	return out, nil
+	return nil, 0, fmt.Errorf("read staged rows: no row %d of export %d", r.Row, r.File)
 }
 
 // sourceRows reads the column of source rows of a part.
@@ -214,13 +195,14 @@ func (r Refused) among(file int32, first, last int64) bool {
 	return at < len(rows) && rows[at] <= last
 }
 
-// Checks is the content of one stored file of checks: its runs in the order of
+// Checks is the content of one stored file of checks: runs in the order of
 // the calls, those of a call together. Of a call's runs, those of the vet and
 // the others each by themselves, the ones of the latest export enter, and of
 // exports of one time those of the last.
 type Checks struct {
 	Month, LoadNo int32
-	Runs          []Run
+	// Next gives the runs in order, some at a time; none are left when it gives none.
+	Next func() ([]Run, error)
 	// Refused readings are passed over.
 	Refused Refused
 	// Usual gives the tally of a finding, nil where readings are not counted.
@@ -235,20 +217,8 @@ type Entered struct{ New, Within int64 }
 // WriteChecks writes a stored file of checks, those of a call in order of vet,
 // seq and finding. It returns the rows by export.
 func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) {
-	runs, total := make([]location, len(in.Runs)), 0
-	for i, r := range in.Runs {
-		p, ok := w.parts[[2]int32{r.File, r.Part}]
-		if !ok {
-			return nil, fmt.Errorf("read staged rows: no part %d of export %d", r.Part, r.File)
-		}
-		runs[i] = location{p, r.First, r.Rows}
-		total += int(r.Rows)
-	}
-	if err := w.near(runs); err != nil {
-		return nil, err
-	}
-	w.begin(path, [stretches]int{total}, in.Month, in.LoadNo)
-	c := checkWriter{Writer: w, in: in, where: runs, booked: map[int32]Entered{}, call: w.from.Index("call"), seq: w.from.Index("seq"),
+	w.begin(path, in.Month, in.LoadNo)
+	c := checkWriter{Writer: w, in: in, booked: map[int32]Entered{}, call: w.from.Index("call"), seq: w.from.Index("seq"),
 		finding: w.from.Index("finding"), number: w.from.Index("value_number"), row: w.from.Index(records.SrcRow), exported: w.from.Index(records.ExportedAt)}
 	_, err := w.end(c.all())
 	return c.booked, err
@@ -258,8 +228,10 @@ func (w *Writer) WriteChecks(path string, in Checks) (map[int32]Entered, error) 
 type checkWriter struct {
 	*Writer
 	in     Checks
-	where  []location
 	booked map[int32]Entered
+	// runs are those of the call at hand, where the parts in which they stand.
+	runs  []Run
+	where []*part
 	// Places of columns in a staged part.
 	call, seq, finding, number, row, exported int
 	winners                                   []int
@@ -279,44 +251,48 @@ type checkRow struct {
 // all takes the runs call by call.
 func (c *checkWriter) all() error {
 	var id [16]byte
-	from := 0
-	for i := range c.where {
-		g, at, err := c.at(c.where[i].part, c.in.Runs[i].First)
+	for {
+		batch, err := c.in.Next()
 		if err != nil {
 			return err
 		}
-		here := g.columns[c.call].uuid[16*at : 16*at+16]
-		if i > 0 && bytes.Equal(here, id[:]) {
-			continue
+		if len(batch) == 0 {
+			return c.one()
 		}
-		next := [16]byte(here)
-		if i > 0 {
-			if err := c.one(from, i); err != nil {
+		for _, r := range batch {
+			p, ok := c.parts[[2]int32{r.File, r.Part}]
+			if !ok {
+				return fmt.Errorf("read staged rows: no part %d of export %d", r.Part, r.File)
+			}
+			g, at, err := c.at(p, r.First)
+			if err != nil {
 				return err
 			}
+			next := [16]byte(g.columns[c.call].uuid[16*at:])
+			if next != id {
+				if err := c.one(); err != nil {
+					return err
+				}
+				c.runs, c.where = c.runs[:0], c.where[:0]
+			}
+			id, c.runs, c.where = next, append(c.runs, r), append(c.where, p)
 		}
-		id, from = next, i
 	}
-	if len(c.where) == 0 {
-		return nil
-	}
-	return c.one(from, len(c.where))
 }
 
-// one writes the checks of one call: runs from to to. Most calls have one run,
-// which is in order.
-func (c *checkWriter) one(from, to int) error {
-	if to == from+1 {
-		r := c.in.Runs[from]
-		g, at, err := c.at(c.where[from].part, r.First)
+// one writes the checks of the call at hand. Most calls have one run, which is in order.
+func (c *checkWriter) one() error {
+	if len(c.runs) == 1 {
+		r := c.runs[0]
+		g, at, err := c.at(c.where[0], r.First)
 		if err != nil {
 			return err
 		}
 		if c.inOrder(g, at, r) {
-			return c.take(g, at, int(r.Rows), from)
+			return c.take(g, at, int(r.Rows), 0)
 		}
 	}
-	if err := c.latest(from, to); err != nil {
+	if err := c.latest(); err != nil {
 		return err
 	}
 	if err := c.sorted(); err != nil {
@@ -327,7 +303,7 @@ func (c *checkWriter) one(from, to int) error {
 			c.book(r.run, Entered{Within: 1})
 			continue
 		}
-		g, at, err := c.at(c.where[r.run].part, r.row)
+		g, at, err := c.at(c.where[r.run], r.row)
 		if err != nil {
 			return err
 		}
@@ -355,13 +331,12 @@ func (c *checkWriter) inOrder(g *group, at int, r Run) bool {
 
 // latest finds the runs of a call that come from the winning export, and books
 // the others.
-func (c *checkWriter) latest(from, to int) error {
+func (c *checkWriter) latest() error {
 	c.winners = c.winners[:0]
 	at, file := [2]int64{math.MinInt64, math.MinInt64}, [2]int32{-1, -1}
 	for pass := range 2 {
-		for i := from; i < to; i++ {
-			r := c.in.Runs[i]
-			g, row, err := c.at(c.where[i].part, r.First)
+		for i, r := range c.runs {
+			g, row, err := c.at(c.where[i], r.First)
 			if err != nil {
 				return err
 			}
@@ -387,9 +362,9 @@ func (c *checkWriter) latest(from, to int) error {
 func (c *checkWriter) sorted() error {
 	c.rows = c.rows[:0]
 	for _, i := range c.winners {
-		r := c.in.Runs[i]
+		r := c.runs[i]
 		for row := r.First; row < r.First+int64(r.Rows); row++ {
-			g, at, err := c.at(c.where[i].part, row)
+			g, at, err := c.at(c.where[i], row)
 			if err != nil {
 				return err
 			}
@@ -422,7 +397,7 @@ func (c *checkWriter) take(g *group, at, n, run int) error {
 	for n > 0 {
 		k := min(n, c.Writer.group-c.n)
 		c.push(g, at, k)
-		c.tally(g, at, k, c.in.Runs[run].Species)
+		c.tally(g, at, k, c.runs[run].Species)
 		c.book(run, Entered{New: int64(k)})
 		if at, n = at+k, n-k; c.n == c.Writer.group {
 			if err := c.flush(); err != nil {
@@ -434,7 +409,7 @@ func (c *checkWriter) take(g *group, at, n, run int) error {
 }
 
 func (c *checkWriter) book(run int, e Entered) {
-	file := c.in.Runs[run].File
+	file := c.runs[run].File
 	b := c.booked[file]
 	b.New += e.New
 	b.Within += e.Within

@@ -63,6 +63,15 @@ func stagedChecks(t *testing.T, calls int) (parts []Staged, runs []Run, rows []t
 	return parts, runs, readParts(t, r.Parts, "src_row"), order
 }
 
+// handed gives runs a few at a time.
+func handed(runs []Run) func() ([]Run, error) {
+	return func() (batch []Run, err error) {
+		n := min(len(runs), 100)
+		batch, runs = slices.Clone(runs[:n]), runs[n:]
+		return batch, nil
+	}
+}
+
 // lastOfKeys sorts checks by their key and keeps the last row of each.
 func lastOfKeys(rows []tuple, order map[string]int) []tuple {
 	slices.SortStableFunc(rows, func(a, b tuple) int { // stable: they stand in order of src_row
@@ -93,7 +102,7 @@ func TestWriteChecksCopiesRows(t *testing.T) {
 	w := NewWriter("checks", parts)
 	w.group, w.most = 7_001, 36_000
 	path := filepath.Join(t.TempDir(), "x.parquet")
-	booked, err := w.WriteChecks(path, Checks{Month: 202611, LoadNo: 4, Runs: runs})
+	booked, err := w.WriteChecks(path, Checks{Month: 202611, LoadNo: 4, Next: handed(runs)})
 	if err = errors.Join(err, w.Close()); err != nil {
 		t.Fatal(err)
 	}
@@ -114,7 +123,7 @@ func TestWriteChecksTakesTheLast(t *testing.T) {
 	slices.SortStableFunc(again, func(a, b Run) int { return cmp.Or(cmp.Compare(a.Part, b.Part), cmp.Compare(a.First, b.First)) })
 	w := NewWriter("checks", parts)
 	defer w.Close()
-	booked, err := w.WriteChecks(filepath.Join(t.TempDir(), "x.parquet"), Checks{Runs: again})
+	booked, err := w.WriteChecks(filepath.Join(t.TempDir(), "x.parquet"), Checks{Next: handed(again)})
 	if err != nil || booked[3] != (Entered{n, 80 - n}) {
 		t.Errorf("booked %+v, %v; want %d rows new, the rest of 80 within", booked, err, n)
 	}
@@ -130,13 +139,13 @@ func TestWriteChecksTakesTheLast(t *testing.T) {
 	slices.SortStableFunc(again, func(a, b Run) int { return cmp.Or(cmp.Compare(a.Part, b.Part), cmp.Compare(a.First, b.First)) })
 	w = NewWriter("checks", both)
 	defer w.Close()
-	booked, err = w.WriteChecks(filepath.Join(t.TempDir(), "x.parquet"), Checks{Runs: again})
+	booked, err = w.WriteChecks(filepath.Join(t.TempDir(), "x.parquet"), Checks{Next: handed(again)})
 	if err != nil || booked[3] != (Entered{n, 40 - n}) || booked[2] != (Entered{0, 40}) {
 		t.Errorf("booked %+v, %v; want %d rows of the later file and none of the earlier", booked, err, n)
 	}
 }
 
-// Rows in no order of the parts are refused before anything is written.
+// Rows in no order of the parts are refused, and nothing is left of the file.
 func TestWriteChecksRefusesScatteredRows(t *testing.T) {
 	parts, runs, _, _ := stagedChecks(t, 30_000)
 	rand.New(rand.NewPCG(1, 2)).Shuffle(len(runs), func(i, j int) { runs[i], runs[j] = runs[j], runs[i] })
@@ -144,7 +153,7 @@ func TestWriteChecksRefusesScatteredRows(t *testing.T) {
 	defer w.Close()
 	w.most = 40_000 // of 120,000 rows
 	path := filepath.Join(t.TempDir(), "x.parquet")
-	if _, err := w.WriteChecks(path, Checks{Runs: runs}); !errors.Is(err, ErrScattered) {
+	if _, err := w.WriteChecks(path, Checks{Next: handed(runs)}); !errors.Is(err, ErrScattered) {
 		t.Errorf("error %v; want ErrScattered", err)
 	}
 	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
@@ -178,7 +187,7 @@ func TestWriteChecksPassesOverRefusedReadings(t *testing.T) {
 	}
 	w := NewWriter("checks", parts)
 	path := filepath.Join(t.TempDir(), "x.parquet")
-	_, err := w.WriteChecks(path, Checks{Runs: runs, Refused: NewRefused(list)})
+	_, err := w.WriteChecks(path, Checks{Next: handed(runs), Refused: NewRefused(list)})
 	if err = errors.Join(err, w.Close()); err != nil {
 		t.Fatal(err)
 	}
@@ -218,7 +227,8 @@ func TestWriteCallsOfTwoKinds(t *testing.T) {
 		parts = append(parts, Staged{p, 3, r.PartNos[i]})
 	}
 	staged := readParts(t, r.Parts, "src_row")
-	in := Calls{Month: 202611, LoadNo: 4, Kinds: []string{"first", "re_contact"}, Episodes: [][16]byte{{7}}}
+	in := Calls{Month: 202611, LoadNo: 4, Kinds: []string{"first", "re_contact"}}
+	var rows []Call
 	var kinds [2][]tuple
 	for i, row := range staged {
 		at, err := strconv.ParseInt(row["src_row"], 10, 64)
@@ -241,8 +251,13 @@ func TestWriteCallsOfTwoKinds(t *testing.T) {
 				delete(row, k)
 			}
 		}
-		in.Rows = append(in.Rows, c)
+		rows = append(rows, c)
 		kinds[c.stretch()] = append(kinds[c.stretch()], row)
+	}
+	in.Next = func() (batch CallBatch, err error) {
+		k := min(len(rows), 700)
+		batch, rows = CallBatch{rows[:k], [][16]byte{{7}}}, rows[k:]
+		return batch, nil
 	}
 	w := NewWriter("calls", parts)
 	w.group, w.most = 501, 9_000

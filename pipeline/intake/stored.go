@@ -3,8 +3,10 @@ package intake
 import (
 	"container/list"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 
 	"github.com/apache/arrow-go/v18/parquet/file"
@@ -27,9 +29,15 @@ type Staged struct {
 // and the values are copied from page to page. It is not safe for use by
 // several goroutines at a time.
 type Writer struct {
-	table   records.Table // stored
-	from    records.Table // staged
-	parts   map[[2]int32]*part
+	table  records.Table // stored
+	from   records.Table // staged
+	parts  map[[2]int32]*part
+	byFile map[int32][]*part
+	// Places of columns that resolving fills, and of the call in a staged part.
+	kind, episode, key int
+
+	reads   int // row groups read for this file, and which they are
+	touched map[groupNo]bool
 	recent  *list.List // groups in memory, the latest used first
 	spare   []*group   // memory of those that are not needed any more
 	room    int        // the rows for which recent and spare have memory
@@ -54,7 +62,6 @@ type sheet struct {
 	no      int // place among the sheets
 	out     []column
 	n       int
-	left    int       // about how many rows are to come beyond those that were packed
 	pending []segment // rows counted in n that have yet to be copied
 	waiting int       // how many they are
 }
@@ -82,6 +89,14 @@ type part struct {
 	starts []int64 // the first row of each row group, and the number of rows
 	held   []*group
 	srcRow []int64 // of each row, where rows are looked for by it
+	used   bool    // the file that is written has a row found by it, the last one at last
+	last   int
+}
+
+// groupNo names a row group.
+type groupNo struct {
+	part *part
+	no   int
 }
 
 // group is a row group of a part in memory.
@@ -105,7 +120,7 @@ var derived = map[string][]records.Column{
 
 // NewWriter makes a writer of stored calls or checks.
 func NewWriter(record string, parts []Staged) *Writer {
-	w := &Writer{parts: map[[2]int32]*part{}, recent: list.New(), group: records.RowGroup}
+	w := &Writer{parts: map[[2]int32]*part{}, byFile: map[int32][]*part{}, touched: map[groupNo]bool{}, recent: list.New(), group: records.RowGroup}
 	w.from, _ = records.Staged(record)
 	w.table = records.Table{Name: record, Columns: slices.Clone(w.from.Columns[:len(w.from.Columns)-2])}
 	for i, c := range w.table.Columns {
@@ -122,6 +137,7 @@ func NewWriter(record string, parts []Staged) *Writer {
 	if at := w.table.Index("contact_kind_given"); at >= 0 {
 		w.sources[at] = w.from.Index("contact_kind")
 	}
+	w.kind, w.episode, w.key = w.table.Index("contact_kind"), w.table.Index("episode"), w.from.Index("call")
 	w.other = newColumns(w.table)
 	for i := range w.sheets {
 		w.sheets[i].no, w.sheets[i].out = i, newColumns(w.table)
@@ -132,7 +148,9 @@ func NewWriter(record string, parts []Staged) *Writer {
 		w.most = bytesHeldChecks / width(w.from)
 	}
 	for _, p := range parts {
-		w.parts[[2]int32{p.File, p.Part}] = &part{Staged: p}
+		one := &part{Staged: p}
+		w.parts[[2]int32{p.File, p.Part}] = one
+		w.byFile[p.File] = append(w.byFile[p.File], one)
 	}
 	return w
 }
@@ -148,26 +166,39 @@ func width(t records.Table) (bytes int) {
 	return bytes
 }
 
-// begin starts a file of about so many rows of each kind, while the end of the one
-// before may still be packed.
-func (w *Writer) begin(path string, rows [stretches]int, month, load int32) {
+// begin starts a file, while the end of the one before may still be packed.
+func (w *Writer) begin(path string, month, load int32) {
 	for k := range w.sheets {
 		w.sheet = &w.sheets[k]
-		w.n, w.left, w.pending, w.waiting = 0, rows[k], w.pending[:0], 0
-		w.makeRoom()
+		clear(w.pending)
+		w.n, w.pending, w.waiting = 0, w.pending[:0], 0
 		w.forget()
 	}
 	w.sheet = &w.sheets[0]
+	for e := w.recent.Front(); e != nil; e = e.Next() {
+		g := e.Value.(*group)
+		g.tallies, g.tallied = nil, nil // another file counts anew
+	}
+	for _, p := range w.parts {
+		p.used = false
+	}
+	w.reads = 0
+	clear(w.touched)
 	w.files[0], w.files[1] = w.files[1], w.files[0]
 	was := w.files[0]
 	*was = partFile{table: w.table, path: path, stored: true, page: was.page, indices: was.indices, i64: was.i64, uuids: was.uuids, slots: was.slots}
 	w.rows, w.fixed = 0, map[int]int32{w.table.Index("episode_month"): month, w.table.Index("load_no"): load}
 }
 
-// makeRoom makes room for the next row group of the sheet.
-func (w *Writer) makeRoom() {
-	for i := range w.out {
-		w.out[i].grow(min(max(w.left, 1), w.group))
+// leastRoom is the rows for which a sheet has memory at first.
+const leastRoom = 1024
+
+// makeRoom makes room for n rows in the sheet.
+func (w *Writer) makeRoom(n int) {
+	if have := len(w.out[0].valid); have < n {
+		for i := range w.out {
+			w.out[i].grow(min(max(leastRoom, 2*have, n), w.group))
+		}
 	}
 }
 
@@ -206,8 +237,7 @@ func (w *Writer) flush() error {
 		return err
 	}
 	w.out, w.other = w.other, w.out
-	w.rows, w.left, w.n = w.rows+int64(n), w.left-n, 0
-	w.makeRoom()
+	w.rows, w.n = w.rows+int64(n), 0
 	w.forget()
 	return nil
 }
@@ -242,10 +272,28 @@ func (w *Writer) end(err error) (int64, error) {
 			err = w.flush()
 		}
 	}
+	for _, p := range w.parts {
+		if !p.used {
+			p.srcRow = nil
+		}
+	}
 	if err == nil {
 		err = w.pack(w.files[0].close)
 	}
+	if errors.Is(err, ErrScattered) {
+		err = errors.Join(err, w.undo())
+	}
 	return w.rows, err
+}
+
+// undo takes away what was written of a file.
+func (w *Writer) undo() error {
+	f := w.files[0]
+	err := errors.Join(w.packed(), f.close())
+	if f.file != nil {
+		err = errors.Join(err, os.Remove(f.path))
+	}
+	return err
 }
 
 // Close waits for the last file and ends the reading of staged parts. No file is
@@ -352,6 +400,11 @@ func (w *Writer) hold(p *part, no int) (*group, error) {
 		w.settle()
 	}
 	w.sheet = to
+	w.reads++
+	w.touched[groupNo{p, no}] = true
+	if w.reads > 3*len(w.touched)+4 {
+		return nil, ErrScattered
+	}
 	rows := int(p.starts[no+1] - p.starts[no])
 	g := w.memory(rows)
 	if err := w.shut(p); err != nil {
@@ -426,8 +479,10 @@ func put[T any](to, from []T) {
 	copy(to, from)
 }
 
-// push appends n rows of a group from row i on; there is room for them.
+// push appends n rows of a group from row i on; the row group that is gathered has
+// room for them.
 func (w *Writer) push(g *group, i, n int) {
+	w.makeRoom(w.n + n)
 	if k := len(w.pending) - 1; k >= 0 && w.pending[k].group == g && w.pending[k].at+w.pending[k].n == i {
 		w.pending[k].n += n
 	} else {

@@ -2,6 +2,7 @@ package resolve
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"maps"
@@ -154,26 +155,75 @@ func (r *Resolver) orderCalls(ctx context.Context, m int) (in intake.Calls, err 
 	if err != nil {
 		return in, fmt.Errorf("order calls: %w", err)
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var place int64
-		var c intake.Call
-		var episode any
-		if err := rows.Scan(&place, &c.Kind, &c.Episode, &episode); err != nil {
-			return in, err
+	in.Next = inStretches(ctx, rows, func() (b intake.CallBatch, err error) {
+		for len(b.Rows) < stretchRows && err == nil && rows.Next() {
+			err = scanCall(rows, &b)
 		}
-		c.File, c.Row = int32(place>>40), place&(1<<40-1)
-		if episode != nil {
-			var id duckdb.UUID
-			if err := id.Scan(episode); err != nil {
-				return in, err
-			}
-			c.Episode = int32(len(in.Episodes))
-			in.Episodes = append(in.Episodes, id)
-		}
-		in.Rows = append(in.Rows, c)
+		return b, err
+	}, func(b intake.CallBatch) int { return len(b.Rows) })
+	return in, nil
+}
+
+// scanCall appends a row of the order of calls.
+func scanCall(rows *sql.Rows, b *intake.CallBatch) error {
+	var place int64
+	var c intake.Call
+	var episode any
+	if err := rows.Scan(&place, &c.Kind, &c.Episode, &episode); err != nil {
+		return err
 	}
-	return in, rows.Err()
+	c.File, c.Row = int32(place>>40), place&(1<<40-1)
+	if episode != nil {
+		var id duckdb.UUID
+		if err := id.Scan(episode); err != nil {
+			return err
+		}
+		c.Episode = int32(len(b.Episodes))
+		b.Episodes = append(b.Episodes, id)
+	}
+	b.Rows = append(b.Rows, c)
+	return nil
+}
+
+// stretchRows is how many rows of an order are taken from DuckDB at a time, so that
+// what is held of a month does not grow with it.
+const stretchRows = 1 << 14
+
+// inStretches reads the rows of an order a stretch ahead of its use. read gives the
+// next stretch, size how many rows one has.
+func inStretches[T any](ctx context.Context, rows *sql.Rows, read func() (T, error), size func(T) int) func() (T, error) {
+	type stretch struct {
+		rows T
+		err  error
+	}
+	next := make(chan stretch, 1)
+	go func() {
+		defer close(next)
+		defer rows.Close()
+		for {
+			s, err := read()
+			if err == nil && size(s) == 0 {
+				if err = rows.Err(); err == nil {
+					return
+				}
+			}
+			select {
+			case next <- stretch{s, err}:
+			case <-ctx.Done():
+				return
+			}
+			if err != nil {
+				return
+			}
+		}
+	}()
+	return func() (T, error) {
+		s, ok := <-next
+		if !ok {
+			return s.rows, ctx.Err()
+		}
+		return s.rows, s.err
+	}
 }
 
 // copyCalls writes a month of new calls; ok is false where that is for the plain way.
@@ -237,19 +287,22 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 		return nil, err
 	}
 	order := func(ctx context.Context, m int) (intake.Checks, error) {
-		runs, err := r.orderChecks(ctx, m, files[m], usual.list())
-		return intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Runs: runs, Refused: refused, Usual: usual.of}, err
+		next, err := r.orderChecks(ctx, m, files[m], usual.list())
+		return intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Next: next, Refused: refused}, err
 	}
 	err = r.copying(ctx, checksTable, func(w *intake.Writer) error {
 		return ahead(ctx, copied, order, func(in intake.Checks) error {
+			here := usual.again()
+			in.Usual = here.of
 			ok, err := r.copyChecks(w, in)
-			if !ok {
+			if ok {
+				r.res.Unusual = here.addTo(r.res.Unusual)
+			} else {
 				rest = append(rest, int(in.Month))
 			}
 			return err
 		})
 	})
-	r.res.Unusual = usual.addTo(r.res.Unusual)
 	slices.Sort(rest)
 	return rest, err
 }
@@ -281,7 +334,7 @@ func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) (ok bool, err 
 
 // orderChecks finds the order of the runs of a month, whose calls stand in a file;
 // species is the SQL list by which their species are counted.
-func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string) ([]intake.Run, error) {
+func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string) (func() ([]intake.Run, error), error) {
 	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
 	if err != nil {
 		return nil, err
@@ -291,22 +344,23 @@ func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string
 }
 
 // runsInOrder reads runs in the order of their calls, packed in two numbers.
-func (r *Resolver) runsInOrder(ctx context.Context, from string) ([]intake.Run, error) {
+func (r *Resolver) runsInOrder(ctx context.Context, from string) (func() ([]intake.Run, error), error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT, (first << 20) | n
 		`+from+` ORDER BY started_at, call, vet, src_file, part, first`)
 	if err != nil {
 		return nil, fmt.Errorf("order checks: %w", err)
 	}
-	defer rows.Close()
-	var out []intake.Run
-	for rows.Next() {
-		var a, b int64
-		if err := rows.Scan(&a, &b); err != nil {
-			return nil, err
+	return inStretches(ctx, rows, func() ([]intake.Run, error) {
+		var out []intake.Run
+		for len(out) < stretchRows && rows.Next() {
+			var a, b int64
+			if err := rows.Scan(&a, &b); err != nil {
+				return nil, err
+			}
+			out = append(out, intake.Run{File: int32(a >> 40), Part: int32(a >> 24 & 0xffff), Species: int32(a >> 1 & 0x7fffff), Vet: a&1 == 1, First: b >> 20, Rows: int32(b & 0xfffff)})
 		}
-		out = append(out, intake.Run{File: int32(a >> 40), Part: int32(a >> 24 & 0xffff), Species: int32(a >> 1 & 0x7fffff), Vet: a&1 == 1, First: b >> 20, Rows: int32(b & 0xfffff)})
-	}
-	return out, rows.Err()
+		return out, nil
+	}, func(s []intake.Run) int { return len(s) }), nil
 }
 
 // refusedReadings are the readings that outliers has set aside.
@@ -360,6 +414,11 @@ type tallies struct {
 
 func newTallies(usual []findings.SpeciesRange) *tallies {
 	return &tallies{ranges: usual, species: []string{""}, known: map[string]*intake.Tally{}}
+}
+
+// again counts anew, by the same numbers of species.
+func (t *tallies) again() *tallies {
+	return &tallies{ranges: t.ranges, species: t.species, known: map[string]*intake.Tally{}}
 }
 
 // learn gives a species a number.
