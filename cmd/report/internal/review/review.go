@@ -263,16 +263,17 @@ type part struct {
 
 // fill fills all parts. Those that read the records of calls and checks need
 // nothing from the others, nor these from them: while one lane counts or works
-// something out by itself, the other uses the processors that it leaves.
+// something out by itself, the other uses the processors that it leaves. Quality
+// would belong to the first; in the second it makes them about as long.
 func (b *builder) fill(r *Review) error {
 	records := []part{
-		{"missed cases", b.fillMissed}, {"early warnings", b.fillWarnings}, {"quality", b.fillQuality}, {"checks", b.fillCheckSplit},
-		{"answers", b.fillAnswers}, {"readings", b.fillReadings},
+		{"missed cases", b.fillMissed}, {"early warnings", b.fillWarnings}, {"readings", b.fillReadings}, {"checks", b.fillCheckSplit}, {"answers", b.fillAnswers},
 	}
 	cases := []part{
 		{"advice and rules", b.fillTests}, {"levels", b.fillLevels}, {"groups", b.fillGroups}, {"flags", b.fillFlags}, {"process", b.fillProcess},
 		{"animals that stayed away", b.fillStayedAway}, {"needless escalations", b.fillNeedless}, {"case reviews", b.fillPanel}, {"follow-up sample", b.fillFollowUp},
 		{"findings", b.fillFindings}, {"thresholds", b.fillThresholds}, {"safety", b.fillSafety}, {"people hurt", b.fillHurt}, {"units", b.fillUnits}, {"data", b.fillData},
+		{"quality", b.fillQuality},
 	}
 	var lanes sync.WaitGroup
 	var errs [2]error
