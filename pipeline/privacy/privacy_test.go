@@ -136,7 +136,8 @@ func TestHasherEqualsPlain(t *testing.T) {
 	}
 	value, h := []byte("C-1"), k.Hasher("call", 1)
 	var dst [16]byte
-	if n := testing.AllocsPerRun(100, func() { value[2]++; h.Sum(dst[:], value) }); n != 0 {
+	// The race detector makes values escape that otherwise do not.
+	if n := testing.AllocsPerRun(100, func() { value[2]++; h.Sum(dst[:], value) }); n != 0 && !raced {
 		t.Errorf("%v allocations a value", n)
 	}
 }
