@@ -64,7 +64,7 @@ func TestSQL(t *testing.T) {
 		"unquoted":       {args: []string{"SELECT", "1"}, status: command.Usage, want: "accepts at most 1 arg"},
 		"stopped":        {args: []string{"SELECT count(*) FROM range(100000000) a, range(100000000) b WHERE a.range % 7 = b.range % 11", "--time-limit", "1s"}, status: command.Failed, want: "query stopped after 1s"},
 		"no time":        {args: []string{"SELECT 1", "--time-limit", "-1s"}, status: command.Usage, want: "positive time"},
-		"bad format":     {args: []string{"SELECT 1", "--format", "html"}, status: command.Usage, want: "text, csv, json, parquet, arrow"},
+		"bad format":     {args: []string{"SELECT 1", "--format", "html"}, status: command.Usage, want: "text, csv, json, parquet or arrow"},
 		"bad memory":     {args: []string{"SELECT 1", "--memory", "much"}, status: command.Usage, want: "4GB or 500MB"},
 		"no store":       {args: []string{"SELECT 1", "--store", "nowhere"}, status: command.Failed, want: "no store here"},
 	} {
