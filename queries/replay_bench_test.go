@@ -191,7 +191,7 @@ func peerSum(db *sql.DB, query string, into *[7]int64) error {
 func replayStore(b *testing.B, calls int) (stored *rules.Program, db *queries.DB, raw *sql.DB) {
 	b.Helper()
 	ctx := context.Background()
-	dir := benchDir(b, fmt.Sprintf("cases-%d-of-%d", calls, queriestest.InventedCalls))
+	dir := benchDir(b, fmt.Sprintf("cases-%d-of-%d-format-%d", calls, queriestest.InventedCalls, store.FormatVersion))
 	if _, err := os.Stat(filepath.Join(dir, "manifest.json")); err != nil {
 		line := loadLine(b, min(calls, queriestest.InventedCalls))
 		if err := queriestest.Multiply(ctx, line, dir, max(1, calls/queriestest.InventedCalls), store.Cases); err != nil {
