@@ -27,10 +27,11 @@
 WITH part AS (
   -- Nearly every episode keeps its stored levels; those that a set moves are taken
   -- away from there and put where they belong.
-  SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species, {{stratum}} AS stratum, a.age, level,
+  SELECT month, mature, coalesce(site, '') AS site, coalesce(species, '') AS species, {{stratum}} AS stratum, age, level,
     rule_low AS old_low, rule_level AS old_level, rule_high AS old_high, rule_low AS new_low, rule_level AS new_level, rule_high AS new_high,
-    need_emergency, need_same_day, route, a.n
-  FROM {{asStored}}, LATERAL (VALUES (0, n - aged), (1, aged - half_year), (2, half_year - seven_years), (3, seven_years)) a(age, n)
+    need_emergency, need_same_day, route, of_age AS n
+  FROM (SELECT *, unnest([0, 1, 2, 3]::TINYINT[]) AS age, unnest([n - aged, aged - half_year, half_year - seven_years, seven_years]) AS of_age FROM {{asStored}})
+  WHERE of_age > 0
   UNION ALL
   SELECT month, started_at < $mature_before, site, species, stratum, CASE WHEN age_months >= 84 THEN 3 WHEN age_months >= 6 THEN 2 WHEN age_months >= 0 THEN 1 ELSE 0 END, level,
     rule_low, rule_level, rule_high, rule_low, rule_level, rule_high, need_emergency, need_same_day, route, -1
