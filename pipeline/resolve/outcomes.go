@@ -16,23 +16,28 @@ func (r *Resolver) outcomes(ctx context.Context) error {
 	if err := r.keyed(ctx, outcomesTable); err != nil {
 		return err
 	}
+	at := fmt.Sprintf(`s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, epoch_us(s.seen_at) < epoch_us(w.started_at) - %d AS early`, int64(hourMicros))
 	script := []string{
-		`CREATE VIEW whole AS SELECT call, animal, episode, month, started_at FROM placed
-			UNION ALL SELECT c.call, c.animal, c.episode, c.episode_month, c.started_at FROM cur_calls c
-				ANTI JOIN placed p USING (call) ANTI JOIN gone g USING (call)`,
 		`CREATE TABLE seek AS
 			SELECT outcome, call, animal, seen_at, true AS fresh, src_file, src_row, NULL::UUID AS was_episode, NULL::INTEGER AS was_month, NULL::VARCHAR AS was_by FROM inc_outcomes
 			UNION ALL
 			SELECT o.outcome, o.call, o.animal, o.seen_at, false, NULL, NULL, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o
 			ANTI JOIN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding') g USING (outcome)
 			WHERE o.animal IN (SELECT animal FROM stirred) OR o.call IN (SELECT call FROM callmonth)`,
-		fmt.Sprintf(`CREATE TABLE by_call AS SELECT s.outcome, w.episode, w.month, w.started_at,
-				s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, epoch_us(s.seen_at) < epoch_us(w.started_at) - %d AS early
-			FROM seek s JOIN whole w USING (call)`, int64(hourMicros)),
+		// Calls of this load and stored ones are sought one after the other: taken together,
+		// those of a large load would have to be told from those of a large store first, which
+		// took more memory than all the rest. What names a call of this load leaves few to seek.
+		`CREATE TABLE by_call AS SELECT s.outcome, w.episode, w.month, w.started_at, ` + at + ` FROM seek s JOIN placed w USING (call)`,
+		`CREATE TABLE older AS SELECT s.outcome, call, s.animal, s.seen_at FROM seek s ANTI JOIN by_call USING (outcome) WHERE call IS NOT NULL`,
+		`INSERT INTO by_call SELECT s.outcome, w.episode, w.episode_month, w.started_at, ` + at + `
+			FROM older s JOIN cur_calls w USING (call) WHERE call NOT IN (SELECT call FROM gone SEMI JOIN older USING (call))`,
 		// Nearly every outcome names its call: only calls of the animals of the few others
 		// are joined with them.
 		`CREATE TABLE astray AS SELECT outcome, animal, seen_at FROM seek ANTI JOIN by_call USING (outcome) WHERE animal IS NOT NULL`,
-		`CREATE TABLE theirs AS SELECT animal, episode, month, started_at FROM whole SEMI JOIN astray USING (animal) WHERE episode = call`,
+		`CREATE TABLE theirs AS SELECT animal, episode, month, started_at, true AS placed FROM placed SEMI JOIN astray USING (animal) WHERE episode = call
+			UNION ALL SELECT animal, episode, episode_month, started_at, false FROM cur_calls SEMI JOIN astray USING (animal) WHERE episode = call`,
+		`DELETE FROM theirs WHERE NOT placed AND episode IN (SELECT call FROM (SELECT call FROM placed UNION ALL SELECT call FROM gone)
+			SEMI JOIN (SELECT episode AS call FROM theirs WHERE NOT placed) USING (call))`,
 		fmt.Sprintf(`CREATE TABLE by_animal AS SELECT s.outcome, min(w.episode) AS episode, min(w.month) AS month, count(*) AS n
 			FROM astray s JOIN theirs w ON s.animal = w.animal
 				AND epoch_us(w.started_at) - epoch_us(s.seen_at) <= %d AND epoch_us(s.seen_at) - epoch_us(w.started_at) < %d
