@@ -49,6 +49,7 @@ type names struct {
 //	{{newFired}}        over those columns
 //	{{levelsOf "c" "p"}} p_low, p_level and p_high of the code c of {{ruled}}
 //	{{moved}}           the answer of replay_moved as a relation
+//	{{inMonths}}        the condition that cases are of the months asked about, see there
 //	{{asStored}}        episodes alike in what replay_counts counts by, and calls by
 //	{{hours}}           the hour for replay_days, as stored; see replay_held.go
 //	{{keys}}            site, species and the strata columns, each once
@@ -97,8 +98,9 @@ func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 		"oldFired":      func() (string, error) { r, err := d.ruled(n.replay); return r.oldFired, err },
 		"newFired":      func() (string, error) { r, err := d.ruled(n.replay); return r.newFired, err },
 		"levelsOf":      levelsOf,
-		"moved":         func() (string, error) { return d.movedSQL(n) },
-		"asStored":      func() string { return d.asStored(n.replay) },
+		"moved":         func() (string, error) { return d.movedSQL(n, args) },
+		"asStored":      func() string { return d.asStored(n.replay, args) },
+		"inMonths":      func() string { return d.inMonths(args) },
 		"hours":         func() string { return d.hours(n.replay, args) },
 		"keys":          func() string { return d.keys() },
 		"flagWords":     func() []flagWord { return d.flagWords() },

@@ -74,6 +74,20 @@ func (d *DB) ofMonths(name, text string, args map[string]any) string {
 	return "WITH " + strings.Join(with, ", ") + "\n" + text
 }
 
+// inMonths is the condition that episodes are of the months asked about, true
+// where only files of those months are read: every row of such a file would be
+// looked at to find that it is.
+func (d *DB) inMonths(args map[string]any) string {
+	from, _ := args["from_month"].(int)
+	to, _ := args["to_month"].(int)
+	files := d.stored["cases"]
+	if len(files) == 0 || from == 0 || to == 0 || d.casesHeld() ||
+		!slices.ContainsFunc(files, func(f storedFile) bool { return f.month >= from && f.month <= to }) {
+		return "month BETWEEN $from_month AND $to_month"
+	}
+	return "true"
+}
+
 // filesOf reads the files of some months; empty where the view will do.
 func (d *DB) filesOf(table string, from, to int) string {
 	files := d.stored[table]

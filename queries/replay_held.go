@@ -24,14 +24,14 @@ type replayTables struct {
 // The three read different columns and each has parts that keep one processor
 // waiting, so they run side by side.
 func (d *DB) HoldReplay(ctx context.Context, s Scope, p Replay, cut int) (held Replay, release func() error, err error) {
-	moved, err := d.expandNamed("replay_moved", names{replay: p})
+	args := with(s.args(), "cut", cut)
+	moved, err := d.expandNamed("replay_moved", names{replay: p}, args)
 	if err != nil {
 		return p, nil, err
 	}
 	n := d.tables.Add(1)
 	held, held.held = p, replayTables{fmt.Sprintf("replay_moved_%d", n), fmt.Sprintf("replay_as_stored_%d", n), fmt.Sprintf("replay_hours_%d", n), cut}
-	args := with(s.args(), "cut", cut)
-	parts := []struct{ table, text string }{{held.held.moved, moved}, {held.held.asStored, d.asStoredSQL()}, {held.held.hours, hoursSQL}}
+	parts := []struct{ table, text string }{{held.held.moved, moved}, {held.held.asStored, d.asStoredSQL(args)}, {held.held.hours, d.hoursSQL(args)}}
 	release = func() (err error) {
 		for _, part := range parts {
 			if _, e := d.db.ExecContext(context.WithoutCancel(ctx), "DROP TABLE IF EXISTS "+part.table); e != nil {
@@ -58,20 +58,20 @@ func (d *DB) HoldReplay(ctx context.Context, s Scope, p Replay, cut int) (held R
 }
 
 // asStored is the relation of what replay_counts counts, as it is stored.
-func (d *DB) asStored(p Replay) string {
+func (d *DB) asStored(p Replay, args map[string]any) string {
 	if p.held.asStored != "" {
 		return p.held.asStored
 	}
-	return "(" + d.asStoredSQL() + ")"
+	return "(" + d.asStoredSQL(args) + ")"
 }
 
 // asStoredSQL groups columns as they stand: making one small number of several
 // costs more than grouping by them all. Ages are counted beside, by their lower
 // ends, which costs less than three more columns to group by.
-func (d *DB) asStoredSQL() string {
+func (d *DB) asStoredSQL(args map[string]any) string {
 	return fmt.Sprintf(`SELECT month, started_at < $mature_before AS mature, %s, level, rule_low, rule_level, rule_high, need_emergency, need_same_day, route,
     count(*) AS n, count(age_months) AS aged, count_if(age_months >= 6) AS half_year, count_if(age_months >= 84) AS seven_years
-  FROM cases WHERE month BETWEEN $from_month AND $to_month GROUP BY ALL`, d.keys())
+  FROM cases WHERE %s GROUP BY ALL`, d.keys(), d.inMonths(args))
 }
 
 // hours is the relation of calls by the hour in which they began.
@@ -79,11 +79,13 @@ func (d *DB) hours(p Replay, args map[string]any) string {
 	if cut, ok := args["cut"].(int); ok && p.held.hours != "" && cut == p.held.cut {
 		return p.held.hours
 	}
-	return "(" + hoursSQL + ")"
+	return "(" + d.hoursSQL(args) + ")"
 }
 
 // hoursSQL takes started_at and local_hour as they stand, since what the calendar
 // does to a time costs more than the rest.
-const hoursSQL = `SELECT site, local_hour AS h, epoch_us(started_at) // 3600000000 AS hour_utc, count(*) AS calls,
+func (d *DB) hoursSQL(args map[string]any) string {
+	return `SELECT site, local_hour AS h, epoch_us(started_at) // 3600000000 AS hour_utc, count(*) AS calls,
     count_if(rule_level >= $cut::TINYINT) AS sent, count_if(rule_level >= $cut::TINYINT OR level >= $cut::TINYINT) AS kept
-  FROM cases WHERE month BETWEEN $from_month AND $to_month GROUP BY ALL`
+  FROM cases WHERE ` + d.inMonths(args) + ` GROUP BY ALL`
+}

@@ -74,19 +74,19 @@ func (d *DB) ReplayMoved(ctx context.Context, s Scope, p Replay) ([]ReplayMovedR
 }
 
 // movedSQL is replay_moved as a relation.
-func (d *DB) movedSQL(n names) (string, error) {
+func (d *DB) movedSQL(n names, args map[string]any) (string, error) {
 	if n.replay.held.moved != "" {
 		return n.replay.held.moved, nil
 	}
-	text, err := d.expandNamed("replay_moved", n)
+	text, err := d.expandNamed("replay_moved", n, args)
 	return "(" + text + ")", err
 }
 
 // expandNamed expands a question that stands within others.
-func (d *DB) expandNamed(name string, n names) (string, error) {
+func (d *DB) expandNamed(name string, n names, args map[string]any) (string, error) {
 	all, err := load()
 	if err != nil {
 		return "", err
 	}
-	return d.expand(all[name], n, nil)
+	return d.expand(all[name], n, args)
 }

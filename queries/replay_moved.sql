@@ -41,6 +41,6 @@ FROM (
   -- That a set may move an episode is cheap to see, and mostly from one column. The
   -- first condition holds always: it cannot be asked while a file is read, so DuckDB gathers
   -- the few rows of many vectors into full ones before it works out their levels.
-  WHERE month <= greatest(month, rule_high) AND month BETWEEN $from_month AND $to_month AND (old_rule_moved OR new_rule_moved)
+  WHERE month <= greatest(month, rule_high) AND {{inMonths}} AND (old_rule_moved OR new_rule_moved)
 )
 WHERE old_low <> rule_low OR old_level <> rule_level OR old_high <> rule_high OR new_low <> rule_low OR new_level <> rule_level OR new_high <> rule_high
