@@ -66,6 +66,9 @@ var actions = regexp.MustCompile(`{{[^}]*}}`)
 func checkParams(t *testing.T, q queries.Question) {
 	t.Helper()
 	used := map[string]bool{}
+	if strings.Contains(q.SQL, "{{inMonths}}") {
+		used["from_month"], used["to_month"] = true, true
+	}
 	for _, m := range regexp.MustCompile(`\$([a-z_]+)`).FindAllStringSubmatch(actions.ReplaceAllString(q.SQL, ""), -1) {
 		used[m[1]] = true
 	}
