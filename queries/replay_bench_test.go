@@ -36,10 +36,9 @@ const replayCalls = 6_000
 // store. The two take turns at going first. Reported are medians, in seconds of
 // processor time of this process (-s) and by the clock (-wall-s):
 //
-//	held                    which episodes move, and counts as stored
-//	counts, episodes, days  the questions of a replay
-//	peer                    the scan
-//	replay, replay/peer     all of them; over the scan
+//	replay       which episodes move, and all that a replay asks
+//	peer         the scan
+//	replay/peer  their ratio
 //
 // The goal is 2.0 for replay/peer-wall. change=threshold is a proposal that moves one
 // threshold, change=demands one that changes what five flags demand, change=flag one
@@ -107,31 +106,21 @@ func everyFinding(g *rules.Program) string {
 func measureReplay(b *testing.B, db *queries.DB, raw *sql.DB, scope queries.Scope, p queries.Replay, peer string) {
 	ctx := context.Background()
 	times := timingtest.New()
-	timed := func(part string, f func() error) timingtest.Spent {
-		from := timingtest.Now()
-		if err := f(); err != nil {
-			b.Fatal(err)
-		}
-		spent := from.Since()
-		times.Add(part, spent)
-		return spent
+	timed := func(part string, f func() error) {
+		times.Run(part, func() {
+			if err := f(); err != nil {
+				b.Fatal(err)
+			}
+		})
 	}
 	var ours, theirs [7]int64
 	var groups int
 	replay := func() {
-		var held queries.Replay
-		var release func() error
-		whole := timed("held", func() (err error) { held, release, err = db.HoldReplay(ctx, scope, p, 3); return err })
-		defer release()
-		p := held
-		whole = whole.Plus(timed("counts", func() error {
-			rows, err := db.ReplayCounts(ctx, scope, p)
-			ours, groups = replaySum(rows), len(rows)
+		timed("replay", func() error {
+			rows, err := db.ReplayRows(ctx, scope, p, 25, 3, 20, 8)
+			ours, groups = replaySum(rows.Counts), len(rows.Counts)
 			return err
-		}))
-		whole = whole.Plus(timed("episodes", func() error { _, err := db.ReplayEpisodes(ctx, scope, p, 25); return err }))
-		whole = whole.Plus(timed("days", func() error { _, err := db.ReplayDays(ctx, scope, p, 3, 20, 8); return err }))
-		times.Add("replay", whole)
+		})
 	}
 	scan := func() { timed("peer", func() error { return peerSum(raw, peer, &theirs) }) }
 	for i := 0; b.Loop(); i++ {

@@ -40,21 +40,52 @@ func (d *DB) HoldReplay(ctx context.Context, s Scope, p Replay, cut int) (held R
 		}
 		return err
 	}
-	failed := make([]error, len(parts))
-	var all sync.WaitGroup
-	for i, part := range parts {
-		all.Go(func() {
+	var tasks []func() error
+	for _, part := range parts {
+		tasks = append(tasks, func() error {
 			text, bound := fill(d.ofMonths("", part.text, args), args)
 			if _, err := d.db.ExecContext(ctx, "CREATE TABLE "+part.table+" AS "+text, bound...); err != nil {
-				failed[i] = fmt.Errorf("hold %s: %w", part.table, err)
+				return fmt.Errorf("hold %s: %w", part.table, err)
 			}
+			return nil
 		})
 	}
-	all.Wait()
-	if err := errors.Join(failed...); err != nil {
+	if err := sideBySide(tasks...); err != nil {
 		return p, nil, errors.Join(err, release())
 	}
 	return held, release, nil
+}
+
+// ReplayRows are the answers to the questions about a replay.
+type ReplayRows struct {
+	Counts   []ReplayCountsRow
+	Episodes []ReplayEpisodesRow
+	Days     []ReplayDaysRow
+}
+
+// ReplayRows asks them all, side by side: ReplayCounts, ReplayEpisodes with most of
+// each kind, and ReplayDays with the cut and the hours of the night.
+func (d *DB) ReplayRows(ctx context.Context, s Scope, p Replay, most, cut, nightFrom, nightTo int) (r ReplayRows, err error) {
+	held, release, err := d.HoldReplay(ctx, s, p, cut)
+	if err != nil {
+		return r, err
+	}
+	err = sideBySide(
+		func() (err error) { r.Counts, err = d.ReplayCounts(ctx, s, held); return err },
+		func() (err error) { r.Episodes, err = d.ReplayEpisodes(ctx, s, held, most); return err },
+		func() (err error) { r.Days, err = d.ReplayDays(ctx, s, held, cut, nightFrom, nightTo); return err })
+	return r, errors.Join(err, release())
+}
+
+// sideBySide runs tasks at once and waits for all.
+func sideBySide(tasks ...func() error) error {
+	failed := make([]error, len(tasks))
+	var all sync.WaitGroup
+	for i, task := range tasks {
+		all.Go(func() { failed[i] = task() })
+	}
+	all.Wait()
+	return errors.Join(failed...)
 }
 
 // asStored is the relation of what replay_counts counts, as it is stored.

@@ -69,15 +69,11 @@ type Answer struct {
 	Reason       string `json:"reason"`
 }
 
+// defaultListed is how many cases of each kind but the newly missed are listed.
+const defaultListed = 25
+
 func (b *builder) cases(r *Report) error {
-	most := b.opt.Listed
-	if most <= 0 {
-		most = 25
-	}
-	rows, err := b.db.ReplayEpisodes(b.ctx, b.scope, b.pair, most)
-	if err != nil {
-		return err
-	}
+	rows := b.answers.Episodes
 	c := Cases{Missed: []Case{}, Caught: []Case{}, Extra: []Case{}, Spared: []Case{}}
 	c.Totals, c.BelowUnknown = b.crossed()
 	lists := map[string]*[]Case{"missed": &c.Missed, "caught": &c.Caught, "extra": &c.Extra, "spared": &c.Spared}

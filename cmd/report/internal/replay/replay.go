@@ -1,8 +1,8 @@
 package replay
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"time"
@@ -88,14 +88,15 @@ type Standard struct {
 
 // builder carries what every part needs.
 type builder struct {
-	ctx    context.Context
-	db     *queries.DB
-	opt    Options
-	scope  queries.Scope
-	pair   queries.Replay
-	oldSet *rules.Set
-	rows   []queries.ReplayCountsRow
-	std    Standard
+	ctx     context.Context
+	db      *queries.DB
+	opt     Options
+	scope   queries.Scope
+	pair    queries.Replay
+	oldSet  *rules.Set
+	answers queries.ReplayRows
+	rows    []queries.ReplayCountsRow // of answers
+	std     Standard
 }
 
 func (b *builder) rand() *rand.Rand { return rand.New(rand.NewPCG(b.std.Seed, 0x7265706c6179)) }
@@ -120,15 +121,11 @@ func Build(ctx context.Context, db *queries.DB, opt Options) (_ *Report, err err
 	if r.Record, err = b.record(); err != nil {
 		return nil, err
 	}
-	held, release, err := db.HoldReplay(ctx, b.scope, b.pair, b.workloadCut())
-	if err != nil {
+	from, to := b.night()
+	if b.answers, err = db.ReplayRows(ctx, b.scope, b.pair, cmp.Or(max(opt.Listed, 0), defaultListed), b.workloadCut(), from, to); err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, release()) }()
-	b.pair = held
-	if b.rows, err = db.ReplayCounts(ctx, b.scope, b.pair); err != nil {
-		return nil, err
-	}
+	b.rows = b.answers.Counts
 	for _, part := range []struct {
 		name string
 		fill func(*Report) error

@@ -56,17 +56,22 @@ func (b *builder) workloadCut() int {
 	return sameDay
 }
 
+// night is the local hours at which the night begins and ends.
+func (b *builder) night() (from, to int) {
+	if a := b.opt.Appointments; a != nil {
+		return a.NightFrom, a.NightTo
+	}
+	return criteria.DefaultNightFrom, criteria.DefaultNightTo
+}
+
 func (b *builder) workload(r *Report) error {
 	w, cut := &r.Workload, b.workloadCut()
 	w.Cut, w.Label = review.LevelWord(int8(cut)), review.CutLabel(cut)
-	w.NightFrom, w.NightTo = criteria.DefaultNightFrom, criteria.DefaultNightTo
+	w.NightFrom, w.NightTo = b.night()
 	if a := b.opt.Appointments; a != nil {
-		w.NightFrom, w.NightTo, w.Source = a.NightFrom, a.NightTo, a.Title+" ("+a.Owner+")"
+		w.Source = a.Title + " (" + a.Owner + ")"
 	}
-	rows, err := b.db.ReplayDays(b.ctx, b.scope, b.pair, cut, w.NightFrom, w.NightTo)
-	if err != nil {
-		return err
-	}
+	rows := b.answers.Days
 	w.Sites = []Load{}
 	for i := range rows {
 		b.loadOf(w, &rows[i]).add(&rows[i])
