@@ -2,59 +2,45 @@ package queries
 
 import "fmt"
 
-// stringList and intList take DuckDB lists, which the driver gives as []any.
-type stringList []string
+// stringList, intList and wordList take DuckDB lists, which the driver gives as
+// []any.
+type (
+	stringList []string
+	intList    []int
+	wordList   []uint64
+)
 
 // Scan reads a list of text.
-func (l *stringList) Scan(src any) error {
-	list, ok := src.([]any)
-	if !ok {
-		return fmt.Errorf("expected a list, found %T", src)
-	}
-	*l = make([]string, len(list))
-	for i, x := range list {
-		s, ok := x.(string)
-		if !ok {
-			return fmt.Errorf("expected text in the list, found %T", x)
-		}
-		(*l)[i] = s
-	}
-	return nil
+func (l *stringList) Scan(src any) (err error) {
+	*l, err = scanList(src, "text", func(s string) string { return s })
+	return err
 }
-
-type intList []int
 
 // Scan reads a list of 32-bit integers.
-func (l *intList) Scan(src any) error {
-	list, ok := src.([]any)
-	if !ok {
-		return fmt.Errorf("expected a list, found %T", src)
-	}
-	*l = make([]int, len(list))
-	for i, x := range list {
-		n, ok := x.(int32)
-		if !ok {
-			return fmt.Errorf("expected an integer in the list, found %T", x)
-		}
-		(*l)[i] = int(n)
-	}
-	return nil
+func (l *intList) Scan(src any) (err error) {
+	*l, err = scanList(src, "an integer", func(n int32) int { return int(n) })
+	return err
 }
 
-// wordList scans a list of words of bits.
-type wordList []uint64
-
 // Scan reads a list of 64-bit words.
-func (l *wordList) Scan(src any) error {
+func (l *wordList) Scan(src any) (err error) {
+	*l, err = scanList(src, "a word of bits", func(w uint64) uint64 { return w })
+	return err
+}
+
+// scanList reads a list whose elements the driver gives as From; what names them.
+func scanList[From, To any](src any, what string, convert func(From) To) ([]To, error) {
 	list, ok := src.([]any)
 	if !ok {
-		return fmt.Errorf("expected a list, found %T", src)
+		return nil, fmt.Errorf("expected a list, found %T", src)
 	}
-	*l = make([]uint64, len(list))
+	out := make([]To, len(list))
 	for i, x := range list {
-		if (*l)[i], ok = x.(uint64); !ok {
-			return fmt.Errorf("expected a word of bits in the list, found %T", x)
+		v, ok := x.(From)
+		if !ok {
+			return nil, fmt.Errorf("expected %s in the list, found %T", what, x)
 		}
+		out[i] = convert(v)
 	}
-	return nil
+	return out, nil
 }
