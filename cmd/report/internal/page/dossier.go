@@ -1,7 +1,6 @@
 package page
 
 import (
-	"bytes"
 	"embed"
 	"encoding/json"
 	"fmt"
@@ -49,11 +48,11 @@ var dossierFuncs = template.FuncMap{
 	},
 }
 
-var parsedDossier = sync.OnceValues(func() (*template.Template, error) {
+var parsedDossier = templates(sync.OnceValues(func() (*template.Template, error) {
 	all := maps.Clone(funcs)
 	maps.Copy(all, dossierFuncs)
 	return template.New("dossier").Funcs(all).ParseFS(dossierFiles, "dossier/*.html")
-})
+}))
 
 // ReplayHTML writes the record of a change as one file to read, print and sign.
 func ReplayHTML(w io.Writer, r *replay.Report) error {
@@ -88,10 +87,10 @@ func dossierHead(n Node, r *replay.Report) (sheet.Page, error) {
 	}
 	err = fill(&p, []piece{
 		{&p.Heading, "", func() (template.HTML, error) { return n.Text("record.proposed.title") }},
-		{&p.Foot, "", func() (template.HTML, error) { return executeDossier("foot", n) }},
-		{&p.Opening, "", func() (template.HTML, error) { return executeDossier("opening.html", n) }},
+		{&p.Foot, "", func() (template.HTML, error) { return parsedDossier.execute("foot", n) }},
+		{&p.Opening, "", func() (template.HTML, error) { return parsedDossier.execute("opening.html", n) }},
 		{nil, "Calls of", func() (template.HTML, error) { return n.Text("period.label") }},
-		{nil, "Data up to", func() (template.HTML, error) { return executeDossier("cut", n) }},
+		{nil, "Data up to", func() (template.HTML, error) { return parsedDossier.execute("cut", n) }},
 		{nil, "Unit", func() (template.HTML, error) { return n.Text("unit") }},
 		{nil, "Proposal", func() (template.HTML, error) { return n.Text("record.proposed.id") }},
 		{nil, "Compared with", func() (template.HTML, error) { return n.Text("record.current.id") }},
@@ -104,33 +103,15 @@ func dossierBody(n Node, r *replay.Report) (template.HTML, []sheet.Group, error)
 	var out strings.Builder
 	var links []sheet.Link
 	for _, s := range dossierParts {
-		text, err := executeDossier(s.id+".html", n)
-		if err != nil {
-			return "", nil, fmt.Errorf("part %s: %w", s.id, err)
-		}
-		notes, err := executeDossier("notes", n)
+		number := strconv.Itoa(len(links) + 1)
+		text, err := parsedDossier.part(s, number, n)
 		if err != nil {
 			return "", nil, err
 		}
-		if strings.TrimSpace(string(text)) == "" {
-			continue
+		if text != "" {
+			links = append(links, sheet.Link{ID: s.id, Number: number, Text: s.short})
+			out.WriteString(text)
 		}
-		number := strconv.Itoa(len(links) + 1)
-		links = append(links, sheet.Link{ID: s.id, Number: number, Text: s.short})
-		fmt.Fprintf(&out, "<section id=\"%s\" aria-labelledby=\"%s-heading\">\n<h2 id=\"%s-heading\"><span class=\"no\" data-lit>%s</span>%s</h2>\n%s%s</section>\n",
-			s.id, s.id, s.id, number, template.HTMLEscapeString(s.title), text, notes)
 	}
 	return template.HTML(out.String()), []sheet.Group{{Name: "The change", Links: links}}, nil
-}
-
-func executeDossier(name string, n Node) (template.HTML, error) {
-	t, err := parsedDossier()
-	if err != nil {
-		return "", fmt.Errorf("parse page: %w", err)
-	}
-	var b bytes.Buffer
-	if err := t.ExecuteTemplate(&b, name, n); err != nil {
-		return "", fmt.Errorf("write page: %w", err)
-	}
-	return template.HTML(b.String()), nil
 }

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"bytes"
 	"embed"
 	"encoding/json"
 	"fmt"
@@ -36,9 +35,9 @@ func literal(text string) template.HTML {
 	return template.HTML(`<span data-lit>` + template.HTMLEscapeString(text) + `</span>`)
 }
 
-var parsed = sync.OnceValues(func() (*template.Template, error) {
+var parsed = templates(sync.OnceValues(func() (*template.Template, error) {
 	return template.New("sections").Funcs(funcs).ParseFS(sectionFiles, "sections/*.html")
-})
+}))
 
 var style = sync.OnceValues(func() (template.CSS, error) {
 	names, err := sectionFiles.ReadDir("sections")
@@ -78,7 +77,7 @@ func FromJSON(w io.Writer, data []byte) error {
 	if p.Style, err = style(); err != nil {
 		return fmt.Errorf("read style: %w", err)
 	}
-	if p.Opening, err = execute("opening.html", n); err != nil {
+	if p.Opening, err = parsed.execute("opening.html", n); err != nil {
 		return err
 	}
 	if p.Contents, p.Body, err = body(n); err != nil {
@@ -105,7 +104,7 @@ func Summary(w io.Writer, r *review.Review) error {
 	if p.Style, err = style(); err != nil {
 		return fmt.Errorf("read style: %w", err)
 	}
-	if p.Body, err = execute("summary", n); err != nil {
+	if p.Body, err = parsed.execute("summary", n); err != nil {
 		return err
 	}
 	return sheet.Write(w, p)
@@ -120,9 +119,9 @@ func head(n Node) (sheet.Page, error) {
 	p := sheet.Page{Title: "Monthly review, " + label, Class: "review", Kicker: "Animal advice line \u00b7 monthly review of telephone triage"}
 	err = fill(&p, []piece{
 		{&p.Heading, "", func() (template.HTML, error) { return n.Text("period.month_label") }},
-		{&p.Foot, "", func() (template.HTML, error) { return execute("foot", n) }},
+		{&p.Foot, "", func() (template.HTML, error) { return parsed.execute("foot", n) }},
 		{nil, "Rates cover", func() (template.HTML, error) { return n.Text("period.label") }},
-		{nil, "Data up to", func() (template.HTML, error) { return execute("cut", n) }},
+		{nil, "Data up to", func() (template.HTML, error) { return parsed.execute("cut", n) }},
 		{nil, "Unit", func() (template.HTML, error) { return n.Text("unit") }},
 		{nil, "Case definition", func() (template.HTML, error) { return n.Word("case_definition") }},
 		{nil, "Rules", func() (template.HTML, error) { return n.Word("ruleset") }},
@@ -154,19 +153,6 @@ func fill(p *sheet.Page, pieces []piece) error {
 	return nil
 }
 
-// execute runs one template of the sections.
-func execute(name string, n Node) (template.HTML, error) {
-	t, err := parsed()
-	if err != nil {
-		return "", fmt.Errorf("parse page: %w", err)
-	}
-	var b bytes.Buffer
-	if err := t.ExecuteTemplate(&b, name, n); err != nil {
-		return "", fmt.Errorf("write page: %w", err)
-	}
-	return template.HTML(b.String()), nil
-}
-
 // body writes the parts in their order and lists them. A part whose template
 // writes nothing (a comparison that nobody asked for) is left out.
 func body(n Node) ([]sheet.Group, template.HTML, error) {
@@ -175,20 +161,14 @@ func body(n Node) ([]sheet.Group, template.HTML, error) {
 	for _, c := range chapters {
 		g := sheet.Group{Name: c.name}
 		for _, s := range c.sections {
-			text, err := execute(s.id+".html", n)
-			if err != nil {
-				return nil, "", fmt.Errorf("part %s: %w", s.id, err)
-			}
-			notes, err := execute("notes", n) // whatever a part left unprinted is its own
+			text, err := parsed.part(s, s.number(), n)
 			if err != nil {
 				return nil, "", err
 			}
-			if strings.TrimSpace(string(text)) == "" {
-				continue
+			if text != "" {
+				g.Links = append(g.Links, sheet.Link{ID: s.id, Number: s.number(), Text: s.short})
+				out.WriteString(text)
 			}
-			g.Links = append(g.Links, sheet.Link{ID: s.id, Number: s.number(), Text: s.short})
-			fmt.Fprintf(&out, "<section id=\"%s\" aria-labelledby=\"%s-heading\">\n<h2 id=\"%s-heading\"><span class=\"no\" data-lit>%s</span>%s</h2>\n%s%s</section>\n",
-				s.id, s.id, s.id, s.number(), template.HTMLEscapeString(s.title), text, notes)
 		}
 		if len(g.Links) > 0 {
 			contents = append(contents, g)
