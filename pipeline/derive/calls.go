@@ -3,14 +3,15 @@ package derive
 import (
 	"bytes"
 	"context"
-	"slices"
 
 	"github.com/apache/arrow-go/v18/parquet/file"
+
+	"hindcheck/pipeline/lanes"
 )
 
 // record is one row of the calls table, with what a case needs of it.
 type record struct {
-	call, contact, episode key
+	call, contact, episode lanes.Key
 	hasContact, clinical   bool
 	startedAt              int64 // microseconds since 1970, UTC
 	level, ruleLevel       int8
@@ -33,7 +34,7 @@ type calls struct {
 
 // openCalls opens a file of calls, of which the row groups in which the columns
 // episode and call share their pages are read beside the others.
-func openCalls(path string, all *vocabulary) (*calls, error) {
+func openCalls(path string, all *lanes.Vocabulary) (*calls, error) {
 	c := new(calls)
 	for _, own := range []bool{true, false} {
 		rows, err := openStretch(path, all, own)
@@ -47,7 +48,7 @@ func openCalls(path string, all *vocabulary) (*calls, error) {
 }
 
 // rows is how many calls the file holds.
-func (c *calls) rows() int64 { return c.stretches[0].r.file.NumRows() }
+func (c *calls) rows() int64 { return c.stretches[0].r.Rows() }
 
 // next fills rec with the next record; it reports false at the end. What the one
 // before needs of its batch is gone then.
@@ -71,46 +72,46 @@ func (c *calls) next(ctx context.Context, rec *record) (more bool, err error) {
 
 func (c *calls) close() {
 	for _, s := range c.stretches {
-		s.r.close()
+		s.r.Close()
 	}
 }
 
 // callRows reads one stretch of the calls.
 type callRows struct {
-	r    *reader
+	r    *lanes.Reader
 	n, i int
 
-	call, contact, animal, owner, advisor, episode *lane[key]
-	site, contactType, contactKind, zone           words
-	species, breed, sex, neutered, complaint       words
-	level, ruleLevel, ruleset, hurt                words
-	startedAt                                      *lane[int64]
-	ageMonths, seconds                             *lane[int32]
-	safetyNet                                      *lane[int8]
+	call, contact, animal, owner, advisor, episode *lanes.Lane[lanes.Key]
+	site, contactType, contactKind, zone           lanes.Words
+	species, breed, sex, neutered, complaint       lanes.Words
+	level, ruleLevel, ruleset, hurt                lanes.Words
+	startedAt                                      *lanes.Lane[int64]
+	ageMonths, seconds                             *lanes.Lane[int32]
+	safetyNet                                      *lanes.Lane[int8]
 }
 
-var levelOf = closed("", "home_care", "soon", "same_day", "emergency")
+var levelOf = lanes.Closed("", "home_care", "soon", "same_day", "emergency")
 
-func openStretch(path string, all *vocabulary, own bool) (*callRows, error) {
-	r, err := openRows(path)
+func openStretch(path string, all *lanes.Vocabulary, own bool) (*callRows, error) {
+	r, err := lanes.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	r.groups = slices.DeleteFunc(r.groups, func(g int) bool { return sharePages(r.file, g, "call", "episode") != own })
+	r.Groups(func(f *file.Reader, g int) bool { return sharePages(f, g, "call", "episode") == own })
 	c := &callRows{r: r}
-	c.call, c.contact, c.episode = keyLane(r, "call"), keyLane(r, "contact"), keyLane(r, "episode")
-	c.animal, c.owner, c.advisor = keyLane(r, "animal"), keyLane(r, "owner"), keyLane(r, "advisor")
-	c.contactType, c.contactKind = wordLane(r, "contact_type", closed("clinical")), wordLane(r, "contact_kind", closed("re_contact"))
-	c.level, c.ruleLevel = wordLane(r, "level", levelOf), wordLane(r, "rule_level", levelOf)
+	c.call, c.contact, c.episode = lanes.Keys(r, "call"), lanes.Keys(r, "contact"), lanes.Keys(r, "episode")
+	c.animal, c.owner, c.advisor = lanes.Keys(r, "animal"), lanes.Keys(r, "owner"), lanes.Keys(r, "advisor")
+	c.contactType, c.contactKind = lanes.ReadWords(r, "contact_type", lanes.Closed("clinical")), lanes.ReadWords(r, "contact_kind", lanes.Closed("re_contact"))
+	c.level, c.ruleLevel = lanes.ReadWords(r, "level", levelOf), lanes.ReadWords(r, "rule_level", levelOf)
 	for _, w := range []struct {
-		into *words
+		into *lanes.Words
 		name string
 	}{{&c.site, "site"}, {&c.zone, "zone"}, {&c.species, "species"}, {&c.breed, "breed_group"}, {&c.sex, "sex"}, {&c.neutered, "neutered"},
 		{&c.complaint, "complaint"}, {&c.ruleset, "ruleset"}, {&c.hurt, "person_hurt"}} {
-		*w.into = wordLane(r, w.name, all.number)
+		*w.into = lanes.ReadWords(r, w.name, all.Number)
 	}
-	c.startedAt, c.safetyNet = timeLane(r, "started_at"), triLane(r, "safety_net")
-	c.ageMonths, c.seconds = wholeLane(r, "age_months"), wholeLane(r, "call_seconds")
+	c.startedAt, c.safetyNet = lanes.Times(r, "started_at"), lanes.Tris(r, "safety_net")
+	c.ageMonths, c.seconds = lanes.Whole(r, "age_months"), lanes.Whole(r, "call_seconds")
 	return c, nil
 }
 
@@ -118,7 +119,7 @@ func openStretch(path string, all *vocabulary, own bool) (*callRows, error) {
 // the end.
 func (c *callRows) ready(ctx context.Context) (more bool, err error) {
 	if c.i == c.n {
-		c.n, err = c.r.next(ctx)
+		c.n, err = c.r.Next(ctx)
 		c.i = 0
 	}
 	return c.n > 0, err
@@ -126,8 +127,8 @@ func (c *callRows) ready(ctx context.Context) (more bool, err error) {
 
 // before reports whether the next call comes before that of another stretch.
 func (c *callRows) before(o *callRows) bool {
-	a, b := c.startedAt.values[c.i], o.startedAt.values[o.i]
-	return a < b || a == b && bytes.Compare(c.call.values[c.i][:], o.call.values[o.i][:]) < 0
+	a, b := c.startedAt.Values[c.i], o.startedAt.Values[o.i]
+	return a < b || a == b && bytes.Compare(c.call.Values[c.i][:], o.call.Values[o.i][:]) < 0
 }
 
 // take fills rec with the next call.
@@ -135,16 +136,16 @@ func (c *callRows) take(rec *record) {
 	i := c.i
 	c.i++
 	rec.from, rec.row = c, i
-	rec.call = c.call.values[i]
-	rec.contact, rec.hasContact = c.contact.values[i], c.contact.valid[i]
-	rec.episode = c.episode.values[i]
-	rec.clinical = c.episode.valid[i] && c.contactType.at(i) == 0
-	rec.startedAt = c.startedAt.values[i]
-	rec.level, rec.ruleLevel = int8(max(c.level.at(i), 0)), int8(max(c.ruleLevel.at(i), 0))
-	rec.ruleset, rec.hurt, rec.zone = c.ruleset.at(i), c.hurt.at(i), c.zone.at(i)
-	rec.safetyNet = tri(c.safetyNet, i)
-	rec.seconds, rec.hasSeconds = int64(c.seconds.values[i]), c.seconds.valid[i]
-	rec.again = c.contactKind.at(i) == 0
+	rec.call = c.call.Values[i]
+	rec.contact, rec.hasContact = c.contact.Values[i], c.contact.Valid[i]
+	rec.episode = c.episode.Values[i]
+	rec.clinical = c.episode.Valid[i] && c.contactType.At(i) == 0
+	rec.startedAt = c.startedAt.Values[i]
+	rec.level, rec.ruleLevel = int8(max(c.level.At(i), 0)), int8(max(c.ruleLevel.At(i), 0))
+	rec.ruleset, rec.hurt, rec.zone = c.ruleset.At(i), c.hurt.At(i), c.zone.At(i)
+	rec.safetyNet = lanes.Tri(c.safetyNet, i)
+	rec.seconds, rec.hasSeconds = int64(c.seconds.Values[i]), c.seconds.Valid[i]
+	rec.again = c.contactKind.At(i) == 0
 }
 
 // sharePages reports whether two columns of a row group stand on one set of pages.

@@ -6,6 +6,7 @@ import (
 
 	"hindcheck/pipeline/codes"
 	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/lanes"
 )
 
 // lift makes the code of every reading positive: the lowest is -4.
@@ -16,7 +17,7 @@ const lift = 4
 // the lower half its code as stored, moved up by lift.
 type reading struct {
 	packed  int64
-	finding int32 // place in the dictionary, or none
+	finding int32 // place in the dictionary, or lanes.None
 	handled int8  // 1 free to 4 refused, 0 not said
 }
 
@@ -26,7 +27,7 @@ type encoder struct {
 	finding func(string) int32
 	// words of coded answers, and for each finding the place of each word, 0
 	// where it is no code of it.
-	words  *vocabulary
+	words  *lanes.Vocabulary
 	places [][]int32
 }
 
@@ -35,15 +36,15 @@ func newEncoder(d *findings.Dictionary) *encoder {
 	for i := range d.Findings {
 		ids[i] = d.Findings[i].ID
 	}
-	return &encoder{dict: d, finding: closed(ids...), words: newVocabulary(), places: make([][]int32, len(ids))}
+	return &encoder{dict: d, finding: lanes.Closed(ids...), words: lanes.NewVocabulary(), places: make([][]int32, len(ids))}
 }
 
 // code numbers a coded answer.
 func (e *encoder) code(word string) int32 {
-	n := e.words.number(word)
+	n := e.words.Number(word)
 	for f := range e.places {
 		for len(e.places[f]) <= int(n) {
-			e.places[f] = append(e.places[f], e.dict.Findings[f].Position(e.words.words[len(e.places[f])]))
+			e.places[f] = append(e.places[f], e.dict.Findings[f].Position(e.words.All[len(e.places[f])]))
 		}
 	}
 	return n
@@ -53,7 +54,7 @@ func (e *encoder) code(word string) int32 {
 func (e *encoder) value(finding, word int32, number float64, hasNumber bool) int32 {
 	f := &e.dict.Findings[finding]
 	if f.Kind == findings.Code {
-		if word != none && e.places[finding][word] > 0 {
+		if word != lanes.None && e.places[finding][word] > 0 {
 			return e.places[finding][word]
 		}
 		return codes.NotAsked
@@ -67,44 +68,44 @@ func (e *encoder) value(finding, word int32, number float64, hasNumber bool) int
 
 // checkRows reads the checks of a month in their order.
 type checkRows struct {
-	r    *reader
+	r    *lanes.Reader
 	enc  *encoder
 	n, i int
 	run  []reading
 
-	call                                             *lane[key]
-	finding, code, observer, handling, state, reason words
-	seq                                              *lane[int32]
-	number                                           *lane[float64]
+	call                                             *lanes.Lane[lanes.Key]
+	finding, code, observer, handling, state, reason lanes.Words
+	seq                                              *lanes.Lane[int32]
+	number                                           *lanes.Lane[float64]
 }
 
 var (
-	handledOf = closed("", "free", "held", "wrapped", "refused")
-	vetOf     = closed("vet")
-	stateOf   = closed("done", "not_possible", "declined")
-	stoppedOf = closed("stopped_early")
+	handledOf = lanes.Closed("", "free", "held", "wrapped", "refused")
+	vetOf     = lanes.Closed("vet")
+	stateOf   = lanes.Closed("done", "not_possible", "declined")
+	stoppedOf = lanes.Closed("stopped_early")
 )
 
 func openChecks(path string, enc *encoder) (*checkRows, error) {
-	r, err := openRows(path)
+	r, err := lanes.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	return &checkRows{r: r, enc: enc, call: keyLane(r, "call"), finding: wordLane(r, "finding", enc.finding), code: wordLane(r, "value_code", enc.code),
-		observer: wordLane(r, "observer", vetOf), handling: wordLane(r, "handling", handledOf), state: wordLane(r, "state", stateOf),
-		reason: wordLane(r, "reason", stoppedOf), seq: wholeLane(r, "seq"), number: floatLane(r, "value_number")}, nil
+	return &checkRows{r: r, enc: enc, call: lanes.Keys(r, "call"), finding: lanes.ReadWords(r, "finding", enc.finding), code: lanes.ReadWords(r, "value_code", enc.code),
+		observer: lanes.ReadWords(r, "observer", vetOf), handling: lanes.ReadWords(r, "handling", handledOf), state: lanes.ReadWords(r, "state", stateOf),
+		reason: lanes.ReadWords(r, "reason", stoppedOf), seq: lanes.Whole(r, "seq"), number: lanes.Floats(r, "value_number")}, nil
 }
 
 // load reads the next batch.
 func (c *checkRows) load(ctx context.Context) (more bool, err error) {
-	c.n, err = c.r.next(ctx)
+	c.n, err = c.r.Next(ctx)
 	c.i = 0
 	return c.n > 0, err
 }
 
 // of returns the readings of a call, without those of a vet, if its checks come
 // next; else none. They hold until the next call.
-func (c *checkRows) of(ctx context.Context, call key) ([]reading, error) {
+func (c *checkRows) of(ctx context.Context, call lanes.Key) ([]reading, error) {
 	c.run = c.run[:0]
 	for {
 		if c.i == c.n {
@@ -112,10 +113,10 @@ func (c *checkRows) of(ctx context.Context, call key) ([]reading, error) {
 				return c.run, err
 			}
 		}
-		if c.call.values[c.i] != call {
+		if c.call.Values[c.i] != call {
 			return c.run, nil
 		}
-		if c.observer.at(c.i) == none {
+		if c.observer.At(c.i) == lanes.None {
 			c.run = append(c.run, c.reading(c.i))
 		}
 		c.i++
@@ -132,23 +133,23 @@ func (c *checkRows) done(ctx context.Context) (bool, error) {
 }
 
 func (c *checkRows) reading(i int) reading {
-	r := reading{finding: c.finding.at(i), handled: int8(max(c.handling.at(i), 0))}
-	seq := int64(c.seq.values[i])
-	if r.finding == none || !c.seq.valid[i] {
-		r.finding = none
+	r := reading{finding: c.finding.At(i), handled: int8(max(c.handling.At(i), 0))}
+	seq := int64(c.seq.Values[i])
+	if r.finding == lanes.None || !c.seq.Valid[i] {
+		r.finding = lanes.None
 		return r
 	}
 	value := codes.NotAsked
-	switch c.state.at(i) {
+	switch c.state.At(i) {
 	case 0:
 		seq += 100_000
-		value = c.enc.value(r.finding, c.code.at(i), c.number.values[i], c.number.valid[i])
+		value = c.enc.value(r.finding, c.code.At(i), c.number.Values[i], c.number.Valid[i])
 	case 1:
 		value = codes.NotPossible
 	case 2:
 		value = codes.Declined
 	default:
-		if c.reason.at(i) == 0 {
+		if c.reason.At(i) == 0 {
 			value = codes.StoppedEarly
 		}
 	}
@@ -156,4 +157,4 @@ func (c *checkRows) reading(i int) reading {
 	return r
 }
 
-func (c *checkRows) close() { c.r.close() }
+func (c *checkRows) close() { c.r.Close() }

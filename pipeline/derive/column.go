@@ -10,6 +10,7 @@ import (
 	"github.com/apache/arrow-go/v18/parquet/metadata"
 	"github.com/apache/arrow-go/v18/parquet/schema"
 
+	"hindcheck/pipeline/lanes"
 	"hindcheck/pipeline/pagefile"
 )
 
@@ -125,8 +126,8 @@ func (c *column) yes(v bool) {
 
 // Values that may be missing.
 
-func (c *column) key(v key, ok bool) { c.keys = append(c.keys, v[:]...); c.mark(ok) }
-func (c *column) word(n int32)       { c.i32 = append(c.i32, max(n, 0)); c.mark(n != none) }
+func (c *column) key(v lanes.Key, ok bool) { c.keys = append(c.keys, v[:]...); c.mark(ok) }
+func (c *column) word(n int32)             { c.i32 = append(c.i32, max(n, 0)); c.mark(n != lanes.None) }
 func (c *column) whole(v int32, ok bool) {
 	c.number(v)
 	c.mark(ok)
@@ -147,7 +148,7 @@ type press struct {
 }
 
 // encode makes the page of n rows of a column.
-func (p *press) encode(c *column, n int, words *vocabulary) pagefile.Page {
+func (p *press) encode(c *column, n int, words *lanes.Vocabulary) pagefile.Page {
 	nulls := 0
 	for _, v := range c.valid {
 		nulls += 1 - int(v)
@@ -270,17 +271,17 @@ func numbers[T int16 | int32](p *press, values []T) (parquet.Encoding, []byte, i
 }
 
 // words encodes numbers of words by a dictionary of those that occur.
-func (p *press) words(values []int32, all *vocabulary) (parquet.Encoding, []byte, int) {
-	p.rank = grown(p.rank, len(all.words))
+func (p *press) words(values []int32, all *lanes.Vocabulary) (parquet.Encoding, []byte, int) {
+	p.rank = grown(p.rank, len(all.All))
 	for i := range p.rank {
-		p.rank[i] = none
+		p.rank[i] = lanes.None
 	}
 	p.dict, p.indices = p.dict[:0], grown(p.indices, len(values))
 	k := int32(0)
 	var least, most string
 	for i, v := range values {
-		if p.rank[v] == none {
-			w := all.words[v]
+		if p.rank[v] == lanes.None {
+			w := all.All[v]
 			p.rank[v] = k
 			if k == 0 {
 				least, most = w, w

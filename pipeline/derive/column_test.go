@@ -15,24 +15,25 @@ import (
 
 	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/lanes"
 	"hindcheck/pipeline/pagefile"
 )
 
 // fill puts n random values into a column, of spread different ones, and returns
 // them as DuckDB writes them, "-" for a missing one.
-func fill(c *column, n, spread int, gaps float64, r *rand.Rand, words *vocabulary) (want []string) {
+func fill(c *column, n, spread int, gaps float64, r *rand.Rand, words *lanes.Vocabulary) (want []string) {
 	for range n {
 		v := r.IntN(spread) - spread/3
 		ok := r.Float64() >= gaps
 		text := "-"
 		switch c.kind {
 		case keyKind:
-			k := key{0: byte(v >> 8), 1: byte(v), 8: byte(v >> 3), 15: byte(v)}
+			k := lanes.Key{0: byte(v >> 8), 1: byte(v), 8: byte(v >> 3), 15: byte(v)}
 			c.key(k, ok)
 			text = fmt.Sprintf("%x-%x-%x-%x-%x", k[:4], k[4:6], k[6:8], k[8:10], k[10:])
 		case wordKind:
 			w := fmt.Sprintf("word %d", v)
-			c.word(map[bool]int32{true: words.number(w), false: none}[ok])
+			c.word(map[bool]int32{true: words.Number(w), false: lanes.None}[ok])
 			text = w
 		case tinyKind:
 			v = int(int8(v))
@@ -67,7 +68,7 @@ func fill(c *column, n, spread int, gaps float64, r *rand.Rand, words *vocabular
 // statistics are those of the values.
 func TestColumnsAreReadBack(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
-	words := newVocabulary()
+	words := lanes.NewVocabulary()
 	s := &sheet{n: 5000}
 	want := map[string][]string{}
 	for k := keyKind; k <= floatKind; k++ {
@@ -176,14 +177,14 @@ func TestWordsWithoutDictionary(t *testing.T) {
 	if _, err := db.Exec("COPY (SELECT CASE WHEN i % 5 > 0 THEN 'word ' || i % 700 END AS w FROM range(1000) r(i)) TO " + duck.Quote(path) + " (FORMAT parquet, PARQUET_VERSION v2, DICTIONARY_SIZE_LIMIT 1)"); err != nil {
 		t.Fatal(err)
 	}
-	r, err := openRows(path)
+	r, err := lanes.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer r.close()
-	words := newVocabulary()
-	list := wordLane(r, "w", words.number)
-	n, err := r.next(t.Context())
+	defer r.Close()
+	words := lanes.NewVocabulary()
+	list := lanes.ReadWords(r, "w", words.Number)
+	n, err := r.Next(t.Context())
 	if err != nil || n != 1000 {
 		t.Fatalf("%d rows, %v; want 1000", n, err)
 	}
@@ -192,7 +193,7 @@ func TestWordsWithoutDictionary(t *testing.T) {
 		if i%5 > 0 {
 			want = fmt.Sprintf("word %d", i%700)
 		}
-		if got := words.word(list.at(i)); got != want {
+		if got := words.Word(list.At(i)); got != want {
 			t.Fatalf("row %d: %q; want %q", i, got, want)
 		}
 	}

@@ -9,13 +9,11 @@
 //
 // The steps, each a file:
 //
-//  1. rows.go      columns of stored Parquet files, a batch at a time
-//  2. words.go     words as numbers
-//  3. calls.go, checks.go, outcomes.go  the three tables
-//  4. month.go     the walk: calls in order, each with its checks
-//  5. episode.go   what an episode's records say together
-//  6. clock.go     the time on the caller's clock
-//  7. sheet.go, column.go  the columns of `cases` and their encoding
+//  1. calls.go, checks.go, outcomes.go  the three tables, read by package lanes
+//  2. month.go     the walk: calls in order, each with its checks
+//  3. episode.go   what an episode's records say together
+//  4. clock.go     the time on the caller's clock
+//  5. sheet.go, column.go  the columns of `cases` and their encoding
 //
 // Start at Deriver.
 package derive

@@ -6,13 +6,14 @@ import (
 
 	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/codes"
+	"hindcheck/pipeline/lanes"
 	"hindcheck/pipeline/rules"
 )
 
 // episode is what the records of one episode say so far, the first of which
 // opened it. Columns that only the opening record fills are kept as numbers.
 type episode struct {
-	id, contact, animal, owner, advisor key
+	id, contact, animal, owner, advisor lanes.Key
 	hasContact, hasAnimal, hasOwner     bool
 	hasAdvisor, hasAge                  bool
 	startedAt                           int64
@@ -34,7 +35,7 @@ type episode struct {
 	// Other contacts than the first.
 	later  int8
 	again  bool
-	others []key
+	others []lanes.Key
 }
 
 // findingShift is where the place of a finding stands in a packed reading that
@@ -45,20 +46,20 @@ const findingShift = 50
 func (e *episode) open(r *record) {
 	c, i := r.from, r.row
 	*e = episode{id: r.episode, contact: r.contact, hasContact: r.hasContact, startedAt: r.startedAt,
-		site: c.site.at(i), species: c.species.at(i), breed: c.breed.at(i), sex: c.sex.at(i), neutered: c.neutered.at(i),
-		complaint: c.complaint.at(i), zone: r.zone, ruleset: none, hurt: none, safetyNet: -1,
+		site: c.site.At(i), species: c.species.At(i), breed: c.breed.At(i), sex: c.sex.At(i), neutered: c.neutered.At(i),
+		complaint: c.complaint.At(i), zone: r.zone, ruleset: lanes.None, hurt: lanes.None, safetyNet: -1,
 		readings: e.readings[:0], others: e.others[:0]}
-	e.animal, e.hasAnimal = c.animal.values[i], c.animal.valid[i]
-	e.owner, e.hasOwner = c.owner.values[i], c.owner.valid[i]
-	e.advisor, e.hasAdvisor = c.advisor.values[i], c.advisor.valid[i]
-	e.age, e.hasAge = c.ageMonths.values[i], c.ageMonths.valid[i]
+	e.animal, e.hasAnimal = c.animal.Values[i], c.animal.Valid[i]
+	e.owner, e.hasOwner = c.owner.Values[i], c.owner.Valid[i]
+	e.advisor, e.hasAdvisor = c.advisor.Values[i], c.advisor.Valid[i]
+	e.age, e.hasAge = c.ageMonths.Values[i], c.ageMonths.Valid[i]
 }
 
 // day is the time within which a re-contact is counted.
 const day = 24 * hour
 
 // add takes a record of the episode in, in the order of time.
-func (e *episode) add(r *record, readings []reading, words *vocabulary) {
+func (e *episode) add(r *record, readings []reading, words *lanes.Vocabulary) {
 	switch {
 	case !r.hasContact || !e.hasContact:
 	case r.contact == e.contact:
@@ -75,14 +76,14 @@ func (e *episode) add(r *record, readings []reading, words *vocabulary) {
 
 // advise takes the advice of a record of the first contact in: what was said last
 // stands; of records that started together the first in order.
-func (e *episode) advise(r *record, words *vocabulary) {
+func (e *episode) advise(r *record, words *lanes.Vocabulary) {
 	if r.level > 0 && (e.level == 0 || r.startedAt > e.levelAt) {
 		e.level, e.levelAt = r.level, r.startedAt
 	}
 	if r.ruleLevel > 0 && (e.ruleLevel == 0 || r.startedAt > e.ruleLevelAt) {
 		e.ruleLevel, e.ruleLevelAt = r.ruleLevel, r.startedAt
 	}
-	if r.ruleset != none && (e.ruleset == none || r.startedAt > e.rulesetAt) {
+	if r.ruleset != lanes.None && (e.ruleset == lanes.None || r.startedAt > e.rulesetAt) {
 		e.ruleset, e.rulesetAt = r.ruleset, r.startedAt
 	}
 	e.hurt = worseHurt(e.hurt, r.hurt, words)
@@ -93,14 +94,14 @@ func (e *episode) advise(r *record, words *vocabulary) {
 }
 
 // worseHurt returns the worse of two words on whether a person was hurt.
-func worseHurt(a, b int32, words *vocabulary) int32 {
-	if a == none || a == b {
+func worseHurt(a, b int32, words *lanes.Vocabulary) int32 {
+	if a == lanes.None || a == b {
 		return b
 	}
-	if b == none {
+	if b == lanes.None {
 		return a
 	}
-	x, y := words.words[a], words.words[b]
+	x, y := words.All[a], words.All[b]
 	for _, worst := range []string{"bitten", "scratched"} {
 		if x == worst {
 			return a
@@ -119,7 +120,7 @@ func worseHurt(a, b int32, words *vocabulary) int32 {
 func (e *episode) check(readings []reading) {
 	for _, r := range readings {
 		e.handled = max(e.handled, r.handled)
-		if r.finding != none && r.packed > 0 {
+		if r.finding != lanes.None && r.packed > 0 {
 			e.readings = append(e.readings, int64(r.finding)<<findingShift|r.packed)
 		}
 	}
@@ -137,7 +138,7 @@ func (m *month) judge(e *episode) {
 	if m.def.Program == nil {
 		return
 	}
-	word := m.words.word
+	word := m.words.Word
 	m.record.Species, m.record.Sex, m.record.Neutered = word(e.species), word(e.sex), word(e.neutered)
 	m.record.BreedGroup, m.record.Complaint, m.record.AgeMonths = word(e.breed), word(e.complaint), -1
 	if e.hasAge {
@@ -157,8 +158,8 @@ func (m *month) emit(e *episode) error {
 		m.best[f] = max(m.best[f], r&(1<<findingShift-1))
 	}
 	m.judge(e)
-	zone := m.words.word(e.zone)
-	if e.zone == none {
+	zone := m.words.Word(e.zone)
+	if e.zone == lanes.None {
 		zone = "UTC"
 	}
 	local, err := m.clock.local(zone, e.startedAt)
@@ -224,9 +225,9 @@ func (m *month) outcome(e *episode) {
 	}
 	word := func(w string) int32 {
 		if w == "" {
-			return none
+			return lanes.None
 		}
-		return m.words.number(w)
+		return m.words.Number(w)
 	}
 	m.sheet.practice.word(word(r.Practice))
 	next := m.sheet.outcome

@@ -8,6 +8,7 @@ import (
 
 	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/lanes"
 	"hindcheck/pipeline/pagefile"
 	"hindcheck/pipeline/rules"
 )
@@ -15,7 +16,7 @@ import (
 // ErrUnwalkable says that the files of a month cannot be walked side by side:
 // calls are out of the order of time, checks stand in another order than their
 // calls, a call before the one that opened its episode, or a column is not stored as a load stores it now.
-var ErrUnwalkable = errors.New("the files of the month cannot be walked side by side")
+var ErrUnwalkable = lanes.ErrUnwalkable
 
 // Definitions are what cases are derived under.
 type Definitions struct {
@@ -38,7 +39,7 @@ type Files struct {
 // at a time.
 type Deriver struct {
 	def   Definitions
-	words *vocabulary
+	words *lanes.Vocabulary
 	enc   *encoder
 	clock *clock
 
@@ -55,14 +56,14 @@ type Deriver struct {
 // New makes a deriver.
 func New(def Definitions) *Deriver {
 	n := len(def.Dictionary.Findings)
-	d := &Deriver{def: def, words: newVocabulary(), enc: newEncoder(def.Dictionary), clock: newClock(def.Shifts), press: &press{},
+	d := &Deriver{def: def, words: lanes.NewVocabulary(), enc: newEncoder(def.Dictionary), clock: newClock(def.Shifts), press: &press{},
 		best: make([]int64, n), record: rules.Record{Values: make([]int32, n)}}
 	flagWords := 0
 	if def.Program != nil {
 		flagWords = def.Program.Set.Words()
 	}
 	d.sheet = newSheet(def.Dictionary, flagWords)
-	d.handling = [5]int32{none, d.words.number("free"), d.words.number("held"), d.words.number("wrapped"), d.words.number("refused")}
+	d.handling = [5]int32{lanes.None, d.words.Number("free"), d.words.Number("held"), d.words.Number("wrapped"), d.words.Number("refused")}
 	return d
 }
 
@@ -77,7 +78,7 @@ type month struct {
 	// opening.
 	waiting []*episode
 	head    int
-	byID    map[key]*episode
+	byID    map[lanes.Key]*episode
 
 	file *pagefile.File
 	path string
@@ -88,7 +89,7 @@ type month struct {
 // is not made if there are none. It returns the number of rows; on an error,
 // ErrUnwalkable above all, there is no file.
 func (d *Deriver) Month(ctx context.Context, files Files, path string) (rows int64, err error) {
-	m := &month{Deriver: d, byID: map[key]*episode{}, path: path}
+	m := &month{Deriver: d, byID: map[lanes.Key]*episode{}, path: path}
 	d.sheet.reset()
 	if m.calls, err = openCalls(files.Calls, d.words); err != nil {
 		return 0, err
@@ -165,7 +166,7 @@ func (m *month) walk(ctx context.Context) error {
 	return nil
 }
 
-func (m *month) readings(ctx context.Context, call key) ([]reading, error) {
+func (m *month) readings(ctx context.Context, call lanes.Key) ([]reading, error) {
 	if m.checks == nil {
 		return nil, nil
 	}

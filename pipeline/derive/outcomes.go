@@ -7,15 +7,16 @@ import (
 
 	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/codes"
+	"hindcheck/pipeline/lanes"
 )
 
 // outcome is a linked outcome, as narrow as it can be: those of a whole month
 // are held at once, since they stand in the order in which the animals were seen.
 type outcome struct {
-	id                            key
+	id                            lanes.Key
 	seenAt, recordedAt            int64 // microseconds since 1970
 	selectionP                    float64
-	next                          int32 // the next outcome of the episode, or none
+	next                          int32 // the next outcome of the episode, or lanes.None
 	practice, diagnosis           int32
 	disposition, euthanasia, away int32
 	independent                   int32
@@ -28,15 +29,15 @@ type outcome struct {
 
 // outcomes are the linked outcomes of a month by episode.
 type outcomes struct {
-	words *vocabulary
+	words *lanes.Vocabulary
 	rows  []outcome
-	first map[key]int32
+	first map[lanes.Key]int32
 
 	found []casedef.Outcome
 }
 
-func readOutcomes(ctx context.Context, paths []string, all *vocabulary) (*outcomes, error) {
-	o := &outcomes{words: all, first: map[key]int32{}}
+func readOutcomes(ctx context.Context, paths []string, all *lanes.Vocabulary) (*outcomes, error) {
+	o := &outcomes{words: all, first: map[lanes.Key]int32{}}
 	for _, p := range paths {
 		if err := o.read(ctx, p); err != nil {
 			return nil, err
@@ -46,41 +47,41 @@ func readOutcomes(ctx context.Context, paths []string, all *vocabulary) (*outcom
 }
 
 func (o *outcomes) read(ctx context.Context, path string) error {
-	r, err := openRows(path)
+	r, err := lanes.Open(path)
 	if err != nil {
 		return err
 	}
-	defer r.close()
-	o.rows = slices.Grow(o.rows, int(r.file.NumRows()))
-	word := func(name string) words { return wordLane(r, name, o.words.number) }
-	id, episode := keyLane(r, "outcome"), keyLane(r, "episode")
+	defer r.Close()
+	o.rows = slices.Grow(o.rows, int(r.Rows()))
+	word := func(name string) lanes.Words { return lanes.ReadWords(r, name, o.words.Number) }
+	id, episode := lanes.Keys(r, "outcome"), lanes.Keys(r, "episode")
 	practice, diagnosis, disposition := word("practice"), word("diagnosis_group"), word("disposition")
 	euthanasia, away, independent := word("euthanasia_reason"), word("no_attend_reason"), word("independent")
-	source := wordLane(r, "source", func(w string) int32 { return int32(codes.ParseSource(w)) })
-	route := wordLane(r, "route", func(w string) int32 { return int32(codes.ParseRoute(w)) })
-	level := wordLane(r, "vet_level", levelOf)
-	seen, recorded := timeLane(r, "seen_at"), timeLane(r, "recorded_at")
-	selection, critical, responded := floatLane(r, "selection_p"), triLane(r, "time_critical"), triLane(r, "responded")
+	source := lanes.ReadWords(r, "source", func(w string) int32 { return int32(codes.ParseSource(w)) })
+	route := lanes.ReadWords(r, "route", func(w string) int32 { return int32(codes.ParseRoute(w)) })
+	level := lanes.ReadWords(r, "vet_level", levelOf)
+	seen, recorded := lanes.Times(r, "seen_at"), lanes.Times(r, "recorded_at")
+	selection, critical, responded := lanes.Floats(r, "selection_p"), lanes.Tris(r, "time_critical"), lanes.Tris(r, "responded")
 	for {
-		n, err := r.next(ctx)
+		n, err := r.Next(ctx)
 		if n == 0 || err != nil {
 			return err
 		}
 		for i := range n {
-			if !episode.valid[i] {
+			if !episode.Valid[i] {
 				continue
 			}
-			o.add(episode.values[i], outcome{id: id.values[i], seenAt: seen.values[i], recordedAt: recorded.values[i], recorded: recorded.valid[i],
-				practice: practice.at(i), diagnosis: diagnosis.at(i), disposition: disposition.at(i), euthanasia: euthanasia.at(i), away: away.at(i),
-				independent: independent.at(i), source: codes.Source(max(source.at(i), 0)), route: codes.Route(max(route.at(i), 0)),
-				level: int8(max(level.at(i), 0)), timeCritical: tri(critical, i), responded: tri(responded, i),
-				selectionP: selection.values[i], selected: selection.valid[i]})
+			o.add(episode.Values[i], outcome{id: id.Values[i], seenAt: seen.Values[i], recordedAt: recorded.Values[i], recorded: recorded.Valid[i],
+				practice: practice.At(i), diagnosis: diagnosis.At(i), disposition: disposition.At(i), euthanasia: euthanasia.At(i), away: away.At(i),
+				independent: independent.At(i), source: codes.Source(max(source.At(i), 0)), route: codes.Route(max(route.At(i), 0)),
+				level: int8(max(level.At(i), 0)), timeCritical: lanes.Tri(critical, i), responded: lanes.Tri(responded, i),
+				selectionP: selection.Values[i], selected: selection.Valid[i]})
 		}
 	}
 }
 
-func (o *outcomes) add(episode key, row outcome) {
-	row.next = none
+func (o *outcomes) add(episode lanes.Key, row outcome) {
+	row.next = lanes.None
 	if n, ok := o.first[episode]; ok {
 		row.next = n
 	}
@@ -91,21 +92,21 @@ func (o *outcomes) add(episode key, row outcome) {
 // of returns the outcomes of an episode as a case definition reads them, and the
 // chance of selection of an audit; ok is false without one. They hold until the
 // next call.
-func (o *outcomes) of(episode key) (found []casedef.Outcome, auditP float64, ok bool) {
+func (o *outcomes) of(episode lanes.Key) (found []casedef.Outcome, auditP float64, ok bool) {
 	o.found = o.found[:0]
 	n, any := o.first[episode]
 	if !any {
 		return nil, 0, false
 	}
-	for ; n != none; n = o.rows[n].next {
+	for ; n != lanes.None; n = o.rows[n].next {
 		r := &o.rows[n]
 		if r.selected && r.route == codes.Audit {
 			auditP, ok = max(auditP, r.selectionP), true
 		}
 		one := casedef.Outcome{ID: r.id, Source: r.source, Route: r.route, SeenAt: time.UnixMicro(r.seenAt),
-			Practice: o.words.word(r.practice), VetLevel: codes.Level(r.level), Disposition: o.words.word(r.disposition),
-			TimeCritical: codes.Tri(r.timeCritical), DiagnosisGroup: o.words.word(r.diagnosis), EuthanasiaReason: o.words.word(r.euthanasia),
-			Independent: o.words.word(r.independent), Responded: codes.Tri(r.responded), NoAttendReason: o.words.word(r.away)}
+			Practice: o.words.Word(r.practice), VetLevel: codes.Level(r.level), Disposition: o.words.Word(r.disposition),
+			TimeCritical: codes.Tri(r.timeCritical), DiagnosisGroup: o.words.Word(r.diagnosis), EuthanasiaReason: o.words.Word(r.euthanasia),
+			Independent: o.words.Word(r.independent), Responded: codes.Tri(r.responded), NoAttendReason: o.words.Word(r.away)}
 		if r.recorded {
 			one.RecordedAt = time.UnixMicro(r.recordedAt)
 		}

@@ -10,6 +10,7 @@ import (
 
 	"hindcheck/pipeline/casedef"
 	"hindcheck/pipeline/findings"
+	"hindcheck/pipeline/lanes"
 	"hindcheck/pipeline/pagefile"
 )
 
@@ -127,7 +128,7 @@ func (s *sheet) properties() *parquet.WriterProperties {
 }
 
 // write appends the rows to a file as a row group and forgets them.
-func (s *sheet) write(f *pagefile.File, p *press, words *vocabulary) error {
+func (s *sheet) write(f *pagefile.File, p *press, words *lanes.Vocabulary) error {
 	if s.n == 0 {
 		return nil
 	}

@@ -1,9 +1,10 @@
-package derive
+package lanes
 
 import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/apache/arrow-go/v18/parquet"
 	"github.com/apache/arrow-go/v18/parquet/file"
@@ -14,12 +15,12 @@ import (
 // hold of them stays in the processor's cache.
 const batchRows = 1 << 13
 
-// reader reads some columns of a stored file, a batch of rows at a time. The
-// columns are named before the first batch, by keyLane and the others.
+// Reader reads some columns of a stored file, a batch of rows at a time. The
+// columns are named before the first batch, by Keys and the others.
 //
 // They are read page by page into memory that is used again. The library's record
 // reader, which makes Arrow arrays, took a third of the walk.
-type reader struct {
+type Reader struct {
 	path  string
 	file  *file.Reader
 	lanes []laneReader
@@ -35,21 +36,21 @@ type laneReader interface {
 	read(n int) error
 }
 
-// openRows opens a stored file.
-func openRows(path string) (*reader, error) {
+// Open opens a stored file.
+func Open(path string) (*Reader, error) {
 	f, err := file.OpenParquetFile(path, false)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", path, err)
 	}
-	r := &reader{path: path, file: f}
+	r := &Reader{path: path, file: f}
 	for g := range f.NumRowGroups() {
 		r.groups = append(r.groups, g)
 	}
 	return r, nil
 }
 
-// next reads the next batch into the lanes and returns its rows, 0 at the end.
-func (r *reader) next(ctx context.Context) (n int, err error) {
+// Next reads the next batch into the lanes and returns its rows, 0 at the end.
+func (r *Reader) Next(ctx context.Context) (n int, err error) {
 	if err := r.err; err != nil {
 		return 0, err
 	}
@@ -75,12 +76,22 @@ func (r *reader) next(ctx context.Context) (n int, err error) {
 	return n, ctx.Err()
 }
 
-func (r *reader) close() { _ = r.file.Close() }
+// Rows is how many rows the file holds.
+func (r *Reader) Rows() int64 { return r.file.NumRows() }
 
-// lane is one column of the present batch.
-type lane[V any] struct {
-	values []V
-	valid  []bool // false where there is no value
+// Groups passes over the row groups that keep refuses; it is asked before the first batch.
+func (r *Reader) Groups(keep func(f *file.Reader, group int) bool) {
+	r.groups = slices.DeleteFunc(r.groups, func(g int) bool { return !keep(r.file, g) })
+}
+
+// Close ends the reading.
+func (r *Reader) Close() { _ = r.file.Close() }
+
+// Lane is one column of the present batch.
+type Lane[V any] struct {
+	Values []V
+	// Valid is false where there is no value.
+	Valid []bool
 }
 
 // pages is what the library's typed column readers have in common.
@@ -90,7 +101,7 @@ type pages[T any] interface {
 
 // laneOf reads a column whose pages hold T.
 type laneOf[T, V any] struct {
-	*lane[V]
+	*Lane[V]
 	name   string
 	column int
 	as     func(T) V
@@ -101,10 +112,10 @@ type laneOf[T, V any] struct {
 
 // newLane adds a column to a reader. as makes the value of what is stored, which
 // does not last.
-func newLane[T, V any](r *reader, name string, fits func(*schema.Column) bool, as func(T) V) *lane[V] {
+func newLane[T, V any](r *Reader, name string, fits func(*schema.Column) bool, as func(T) V) *Lane[V] {
 	sc := r.file.MetaData().Schema
 	rows := min(batchRows, r.file.NumRows())
-	l := &laneOf[T, V]{lane: &lane[V]{make([]V, rows), make([]bool, rows)}, name: name, column: sc.ColumnIndexByName(name), as: as, stored: make([]T, rows)}
+	l := &laneOf[T, V]{Lane: &Lane[V]{make([]V, rows), make([]bool, rows)}, name: name, column: sc.ColumnIndexByName(name), as: as, stored: make([]T, rows)}
 	switch {
 	case r.err != nil:
 	case l.column < 0:
@@ -116,7 +127,7 @@ func newLane[T, V any](r *reader, name string, fits func(*schema.Column) bool, a
 		l.levels = make([]int16, rows)
 	}
 	r.lanes = append(r.lanes, l)
-	return l.lane
+	return l.Lane
 }
 
 func (l *laneOf[T, V]) begin(g *file.RowGroupReader) error {
@@ -153,7 +164,7 @@ func (l *laneOf[T, V]) read(n int) error {
 
 // spread puts stored values to their rows.
 func (l *laneOf[T, V]) spread(at, rows int, stored []T, levels []int16) {
-	values, valid := l.values[at:at+rows], l.valid[at:at+rows]
+	values, valid := l.Values[at:at+rows], l.Valid[at:at+rows]
 	if len(stored) == rows {
 		for i, v := range stored {
 			values[i], valid[i] = l.as(v), true
@@ -172,27 +183,28 @@ func (l *laneOf[T, V]) spread(at, rows int, stored []T, levels []int16) {
 	}
 }
 
-// key is a pseudonym.
-type key [16]byte
+// Key is a pseudonym.
+type Key [16]byte
 
 func physical(t parquet.Type) func(*schema.Column) bool {
 	return func(c *schema.Column) bool { return c.PhysicalType() == t }
 }
 
-func keyLane(r *reader, name string) *lane[key] {
+// Keys reads pseudonyms.
+func Keys(r *Reader, name string) *Lane[Key] {
 	sixteen := func(c *schema.Column) bool {
-		return c.PhysicalType() == parquet.Types.FixedLenByteArray && c.TypeLength() == len(key{})
+		return c.PhysicalType() == parquet.Types.FixedLenByteArray && c.TypeLength() == len(Key{})
 	}
-	return newLane(r, name, sixteen, func(v parquet.FixedLenByteArray) key { return key(v) })
+	return newLane(r, name, sixteen, func(v parquet.FixedLenByteArray) Key { return Key(v) })
 }
 
-// wholeLane reads whole numbers of up to 32 bits.
-func wholeLane(r *reader, name string) *lane[int32] {
+// Whole reads whole numbers of up to 32 bits.
+func Whole(r *Reader, name string) *Lane[int32] {
 	return newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v })
 }
 
-// timeLane reads times as microseconds since 1970.
-func timeLane(r *reader, name string) *lane[int64] {
+// Times reads times as microseconds since 1970.
+func Times(r *Reader, name string) *Lane[int64] {
 	micros := func(c *schema.Column) bool {
 		t, ok := c.LogicalType().(schema.TimestampLogicalType)
 		return ok && t.TimeUnit() == schema.TimeUnitMicros && c.PhysicalType() == parquet.Types.Int64
@@ -200,12 +212,13 @@ func timeLane(r *reader, name string) *lane[int64] {
 	return newLane(r, name, micros, func(v int64) int64 { return v })
 }
 
-func floatLane(r *reader, name string) *lane[float64] {
+// Floats reads numbers.
+func Floats(r *Reader, name string) *Lane[float64] {
 	return newLane(r, name, physical(parquet.Types.Double), func(v float64) float64 { return v })
 }
 
-// triLane reads yes or no as 1 or 0.
-func triLane(r *reader, name string) *lane[int8] {
+// Tris reads yes or no as 1 or 0.
+func Tris(r *Reader, name string) *Lane[int8] {
 	return newLane(r, name, physical(parquet.Types.Boolean), func(v bool) int8 {
 		if v {
 			return 1
@@ -214,10 +227,10 @@ func triLane(r *reader, name string) *lane[int8] {
 	})
 }
 
-// tri returns the yes or no of row i as 1 or 0, -1 where there is none.
-func tri(l *lane[int8], i int) int8 {
-	if !l.valid[i] {
+// Tri returns the yes or no of row i as 1 or 0, -1 where there is none.
+func Tri(l *Lane[int8], i int) int8 {
+	if !l.Valid[i] {
 		return -1
 	}
-	return l.values[i]
+	return l.Values[i]
 }
