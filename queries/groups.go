@@ -130,9 +130,9 @@ type RareMissesRow struct {
 
 // RareMisses answers: On which days did the rare and grave misses happen: emergencies first advised
 // less, and deaths after the advice soon or home care? For a chart of the days between them. One
-// row per mature episode and kind, in the order of time.
-func (d *DB) RareMisses(ctx context.Context, s Scope) ([]RareMissesRow, error) {
-	return ask(ctx, d, "rare_misses", names{}, s.args(), func(r *RareMissesRow) []any {
+// row per mature episode and kind that is rare, in the order of time; none of a kind with more than most.
+func (d *DB) RareMisses(ctx context.Context, s Scope, most int) ([]RareMissesRow, error) {
+	return ask(ctx, d, "rare_misses", names{}, with(s.args(), "most", most), func(r *RareMissesRow) []any {
 		return []any{&r.Kind, &r.StartedAt}
 	})
 }

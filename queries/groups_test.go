@@ -124,13 +124,17 @@ func TestRareMisses(t *testing.T) {
 	queriestest.Case(t, db, meta, row{"n": 20, "started_at": day(6, 3), "level": 3, "need_emergency": 1, "died": true}) // told same day: no death after home care
 	queriestest.Case(t, db, meta, row{"n": 21, "started_at": day(6, 4), "level": 4, "need_emergency": 1, "died": true}) // sent at once
 	queriestest.Case(t, db, meta, row{"n": 22, "started_at": day(6, 4), "level": 0, "need_emergency": 1, "died": true}) // no advice on record
-	got, err := d.RareMisses(ctx, scope)
+	got, err := d.RareMisses(ctx, scope, 2)
 	same(t, got, err, `
 		death 2026-06-05 09:30:00 +0000 UTC
 		emergency 2026-06-03 09:30:00 +0000 UTC
 		emergency 2026-06-05 09:30:00 +0000 UTC
 	`)
-	none, err := nobody(t).RareMisses(ctx, scope)
+	fewer, err := d.RareMisses(ctx, scope, 1)
+	same(t, fewer, err, `
+		death 2026-06-05 09:30:00 +0000 UTC
+	`)
+	none, err := nobody(t).RareMisses(ctx, scope, 2)
 	same(t, none, err, "")
 }
 

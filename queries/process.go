@@ -63,6 +63,10 @@ type ProcessByMonthRow struct {
 	Needed int64 `json:"needed"`
 	// Missed: needed care on the same day and were advised later than that.
 	Missed int64 `json:"missed"`
+	// EmergencyMissed: mature, needed emergency care and were advised something less.
+	EmergencyMissed int64 `json:"emergency_missed"`
+	// DiedAdvisedLess: mature, died or put to sleep after the first advice soon or home care.
+	DiedAdvisedLess int64 `json:"died_advised_less"`
 	// DidNotAttend: told to attend and did not.
 	DidNotAttend int64 `json:"did_not_attend"`
 	// Died: died or put to sleep.
@@ -75,7 +79,7 @@ type ProcessByMonthRow struct {
 // safety? One row per month with episodes.
 func (d *DB) ProcessByMonth(ctx context.Context, s Scope) ([]ProcessByMonthRow, error) {
 	return ask(ctx, d, "process_by_month", names{}, s.args(), func(r *ProcessByMonthRow) []any {
-		return []any{&r.Month, &r.Episodes, &r.Mature, &r.Emergency, &r.SameDay, &r.Soon, &r.HomeCare, &r.NoLevel, &r.Undetermined, &r.Raised, &r.Lowered, &r.Recontact24h, &r.RaisedLater, &r.SafetyNet, &r.SafetyNetKnown, &r.WithOutcome, &r.FollowedUp, &r.Verified, &r.Needed, &r.Missed, &r.DidNotAttend, &r.Died, &r.PersonHurt}
+		return []any{&r.Month, &r.Episodes, &r.Mature, &r.Emergency, &r.SameDay, &r.Soon, &r.HomeCare, &r.NoLevel, &r.Undetermined, &r.Raised, &r.Lowered, &r.Recontact24h, &r.RaisedLater, &r.SafetyNet, &r.SafetyNetKnown, &r.WithOutcome, &r.FollowedUp, &r.Verified, &r.Needed, &r.Missed, &r.EmergencyMissed, &r.DiedAdvisedLess, &r.DidNotAttend, &r.Died, &r.PersonHurt}
 	})
 }
 

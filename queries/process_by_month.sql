@@ -23,6 +23,8 @@
 -- column: verified, need for care on the same day known
 -- column: needed, needed care on the same day
 -- column: missed, needed care on the same day and were advised later than that
+-- column: emergency_missed, mature, needed emergency care and were advised something less
+-- column: died_advised_less, mature, died or put to sleep after the first advice soon or home care
 -- column: did_not_attend, told to attend and did not
 -- column: died, died or put to sleep
 -- column: person_hurt, a person was scratched or bitten
@@ -31,7 +33,7 @@ WITH alike AS (
   -- Episodes alike in all that is counted, so that the many counts below run
   -- over thousands of rows and not over millions.
   SELECT month, started_at < $mature_before AS mature, level, rule_level, recontact_24h, later_level > level AS raised_later,
-    safety_net, route, need_same_day, attended, died, person_hurt, count(*) AS n
+    safety_net, route, need_emergency, need_same_day, attended, died, person_hurt, count(*) AS n
   FROM cases
   WHERE month BETWEEN $from_month AND $to_month
   GROUP BY ALL
@@ -46,6 +48,8 @@ SELECT month, sum(n)::BIGINT AS episodes, coalesce(sum(n) FILTER (mature), 0)::B
   coalesce(sum(n) FILTER (route > 0), 0)::BIGINT AS with_outcome, coalesce(sum(n) FILTER (route >= 3), 0)::BIGINT AS followed_up,
   coalesce(sum(n) FILTER (need_same_day >= 0), 0)::BIGINT AS verified, coalesce(sum(n) FILTER (need_same_day = 1), 0)::BIGINT AS needed,
   coalesce(sum(n) FILTER (need_same_day = 1 AND level BETWEEN 1 AND 2), 0)::BIGINT AS missed,
+  coalesce(sum(n) FILTER (mature AND need_emergency = 1 AND level BETWEEN 1 AND 3), 0)::BIGINT AS emergency_missed,
+  coalesce(sum(n) FILTER (mature AND died AND level BETWEEN 1 AND 2), 0)::BIGINT AS died_advised_less,
   coalesce(sum(n) FILTER (level >= 3 AND attended = 0), 0)::BIGINT AS did_not_attend, coalesce(sum(n) FILTER (died), 0)::BIGINT AS died,
   coalesce(sum(n) FILTER (person_hurt IN ('scratched', 'bitten')), 0)::BIGINT AS person_hurt
 FROM alike

@@ -18,10 +18,10 @@ func TestProcessByMonth(t *testing.T) {
 	d, _ := line(t)
 	got, err := d.ProcessByMonth(ctx, scope)
 	// month, episodes mature | emergency same_day soon home none | undetermined raised lowered |
-	// recontact raised_later safety_net known | with_outcome followed_up verified needed missed | no_show died hurt
+	// recontact raised_later safety_net known | with_outcome followed_up verified needed missed emergency_missed died_advised_less | no_show died hurt
 	same(t, got, err, `
-		202606 11 11 3 2 1 4 1 1 2 1 1 1 1 2 7 2 7 5 2 1 1 2
-		202607 2 0 0 1 0 1 0 0 1 0 0 0 0 0 1 0 1 0 0 0 0 0
+		202606 11 11 3 2 1 4 1 1 2 1 1 1 1 2 7 2 7 5 2 1 1 1 1 2
+		202607 2 0 0 1 0 1 0 0 1 0 0 0 0 0 1 0 1 0 0 0 0 0 0 0
 	`)
 	none, err := nobody(t).ProcessByMonth(ctx, scope)
 	same(t, none, err, "")

@@ -141,7 +141,11 @@ func styleAxes(p *plot.Plot, months []Month, top float64, scale Scale, size Size
 	}
 	p.Y.Tick.Marker = plot.ConstantTicks(y)
 	room := float64(size.Width-70) / math.Max(1, float64(len(months)))
-	every := max(1, int(math.Ceil(46/room)))
+	longest := 0
+	for _, m := range months {
+		longest = max(longest, len(m.Label))
+	}
+	every := max(1, int(math.Ceil((10+6*float64(longest))/room)))
 	var x []plot.Tick
 	for i, m := range months {
 		t := plot.Tick{Value: float64(i)}

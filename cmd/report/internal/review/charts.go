@@ -2,7 +2,6 @@ package review
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"hindcheck/metrics"
@@ -22,7 +21,8 @@ type ControlChart struct {
 	Scale  string         `json:"scale"`
 	Points []ChartPoint   `json:"points"`
 	Phases []ChartStretch `json:"phases"`
-	// Signals explains every signal in a sentence; empty if there is none.
+	// Signals explains the signals in sentences, of points that stand out the
+	// latest and how many more there are; empty if there is none.
 	Signals []string `json:"signals"`
 	// Open is how long ago the last event was, in charts of days between.
 	Open *float64 `json:"open_days,omitempty"`
@@ -100,40 +100,17 @@ func (b *builder) fillCharts(r *Review, rows []queries.ProcessByMonthRow) error 
 		}
 		r.Charts = append(r.Charts, c.chart)
 	}
-	misses, err := b.db.RareMisses(b.ctx, b.trendScope())
+	missed, err := b.missCharts(rows)
 	if err != nil {
 		return err
 	}
-	for _, x := range rareCharts {
-		c, d := b.betweenChart(latest(misses, x.kind), x.kind)
-		if c.Title = x.title; len(d.values) == mostGaps {
-			c.Title += fmt.Sprintf(", the latest %d", mostGaps)
+	for _, x := range missed {
+		if err := b.finish(&x.chart, x.data, r.Events); err != nil {
+			return fmt.Errorf("chart %s: %w", x.chart.Name, err)
 		}
-		if err := b.finish(&c, d, r.Events); err != nil {
-			return fmt.Errorf("chart %s: %w", c.Name, err)
-		}
-		r.Charts = append(r.Charts, c)
+		r.Charts = append(r.Charts, x.chart)
 	}
 	return nil
-}
-
-// leastGaps are needed for limits of days between events: of two or three they
-// span everything.
-const leastGaps = 8
-
-// mostGaps bounds charts of days between events: where there are more of them
-// within the trend, the events are not rare, and older gaps are left out.
-const mostGaps = 500
-
-// latest keeps the last events of a kind that make mostGaps gaps.
-func latest(rows []queries.RareMissesRow, kind string) []queries.RareMissesRow {
-	of := slices.DeleteFunc(slices.Clone(rows), func(x queries.RareMissesRow) bool { return x.Kind != kind })
-	return of[max(0, len(of)-mostGaps-1):]
-}
-
-var rareCharts = []struct{ kind, title string }{
-	{"emergency", "Days between known emergencies that were first advised less"},
-	{"death", "Days between deaths after the first advice soon or home care"},
 }
 
 type chartWith = struct {
@@ -216,40 +193,6 @@ func (b *builder) recontactChart(rows []queries.ProcessByMonthRow) chartWith {
 		Waits: "24 hours after the month"}, d}
 }
 
-// betweenChart is a t chart of the days between rare events, one point an event
-// from the second on. Only mature episodes count: the rest have not had equal
-// time to become known.
-func (b *builder) betweenChart(rows []queries.RareMissesRow, kind string) (ControlChart, chartData) {
-	c := ControlChart{Name: kind, Scale: "days", Waits: "the window of the case definition and the lag of outcomes"}
-	d := chartData{write: func(v float64) string { return fmt.Sprintf("%.1f days", v) },
-		least: leastGaps, low: "the events follow each other more closely than usual", high: "the events lie further apart than usual"}
-	var last time.Time
-	var gaps []float64
-	for _, x := range rows {
-		if x.Kind != kind {
-			continue
-		}
-		at := x.StartedAt.UTC()
-		if !last.IsZero() {
-			gap := at.Sub(last).Hours() / 24
-			gaps, d.starts = append(gaps, gap), append(d.starts, last)
-			d.values = append(d.values, ChartPoint{Label: at.Format("2 Jan 06"), Month: at.Format("2006-01"), Mature: true, Count: 1, Size: gap})
-			if at.Before(queries.MonthStart(queries.AddMonths(b.scope.To, 1))) {
-				d.baseline++
-			}
-		}
-		last = at
-	}
-	if end := b.mature.MatureBefore; !last.IsZero() && end.After(last) {
-		open := end.Sub(last).Hours() / 24
-		c.Open = &open
-	}
-	d.draw = func(ph []metrics.Phase) (metrics.Chart, error) {
-		return metrics.TChart(gaps, ph, metrics.CommonChartSettings())
-	}
-	return c, d
-}
-
 // finish draws limits and explains signals.
 func (b *builder) finish(c *ControlChart, d chartData, events []Event) error {
 	c.Points, c.Phases, c.Signals, c.Warnings = d.values, []ChartStretch{}, []string{}, []string{}
@@ -298,11 +241,17 @@ func (b *builder) finish(c *ControlChart, d chartData, events []Event) error {
 			c.Signals = append(c.Signals, pointSentence(*x, p, s, d))
 		}
 	}
+	if more := len(c.Signals) - mostSentences; more > 0 {
+		c.Signals = append([]string{fmt.Sprintf("%s before these; the points say which.", plural(int64(more), "signal", "signals"))}, c.Signals[more:]...)
+	}
 	for i, ph := range chart.Phases {
 		c.stretch(ph, i)
 	}
 	return nil
 }
+
+// mostSentences is how many points of a chart are explained one by one.
+const mostSentences = 12
 
 // pointSentence explains why a point stands out.
 func pointSentence(x ChartPoint, p metrics.ChartPoint, rule metrics.Rule, d chartData) string {

@@ -172,19 +172,14 @@ func limitations(r *Review) []string {
 
 // gapSentence names the feeds that left days of the period uncovered.
 func gapSentence(gaps []Feed) string {
-	const named = 3
 	var list []string
-	for i, g := range gaps {
-		if i == named {
-			list = append(list, fmt.Sprintf("and %d more", len(gaps)-named))
-			break
-		}
+	for _, g := range gaps {
 		list = append(list, fmt.Sprintf("%s in %s (%d of %d days)", g.Feed, g.Month, g.Days, g.DaysInMonth))
 	}
 	if len(list) == 0 {
 		return ""
 	}
-	return "Feeds did not cover all days: " + strings.Join(list, ", ") + ". Outcomes of that time may be missing, not absent."
+	return "Feeds did not cover all days: " + firstOf(list) + ". Outcomes of that time may be missing, not absent."
 }
 
 func headline(c *Conclusion, r *Review) string {

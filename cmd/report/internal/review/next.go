@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -78,10 +79,8 @@ func inconclusive(questions []Question) string {
 func monthSignals(r *Review) string {
 	var out []string
 	for _, c := range r.Charts {
-		for _, p := range c.Points {
-			if p.Month == r.Period.Month && len(p.Signals) > 0 {
-				out = append(out, fmt.Sprintf("the control chart of %q marks %s", c.Title, p.Label))
-			}
+		if marked := marked(c, r.Period.Month); len(marked) > 0 {
+			out = append(out, fmt.Sprintf("the control chart of %q marks %s", c.Title, firstOf(marked)))
 		}
 	}
 	for _, c := range r.Month.Changes {
@@ -94,4 +93,14 @@ func monthSignals(r *Review) string {
 	}
 	s := strings.Join(out, "; ")
 	return strings.ToUpper(s[:1]) + s[1:] + "."
+}
+
+// marked are the labels of a chart's points of one month that stand out, each once.
+func marked(c ControlChart, month string) (labels []string) {
+	for _, p := range c.Points {
+		if p.Month == month && len(p.Signals) > 0 && !slices.Contains(labels, p.Label) {
+			labels = append(labels, p.Label)
+		}
+	}
+	return labels
 }

@@ -104,3 +104,12 @@ func plural(n int64, one, many string) string {
 }
 
 func list(words []string) string { return strings.Join(words, ", ") }
+
+// firstOf lists the first three and says how many more there are.
+func firstOf(words []string) string {
+	const named = 3
+	if more := len(words) - named; more > 0 {
+		words = append(words[:named:named], fmt.Sprintf("and %d more", more))
+	}
+	return list(words)
+}
