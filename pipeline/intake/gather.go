@@ -2,17 +2,12 @@ package intake
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
 
 	"hindcheck/pipeline/records"
 )
-
-// ErrScattered says that the rows of a file stand so far apart in the staged
-// parts that copying them reads most row groups again and again. No file is left.
-var ErrScattered = errors.New("rows stand too far apart in the staged files")
 
 // Call is a staged call that enters a stored file.
 type Call struct {
@@ -59,28 +54,42 @@ type CallBatch struct {
 func (w *Writer) WriteCalls(path string, in Calls) (int64, error) {
 	w.begin(path, in.Month, in.LoadNo)
 	for {
-		batch, err := in.Next()
+		batch, err := w.nextCalls(in.Next)
 		if err != nil || len(batch.Rows) == 0 {
 			return w.end(err)
 		}
-		for _, r := range batch.Rows {
-			if err := w.call(r, in.Kinds, batch.Episodes); err != nil {
-				return w.end(err)
-			}
+		if err := w.calls(batch, in.Kinds); err != nil {
+			return w.end(err)
 		}
 	}
 }
 
-// call appends a call.
-func (w *Writer) call(r Call, kinds []string, episodes [][16]byte) error {
-	p, row, err := w.find(r)
-	if err != nil {
-		return err
+// calls appends calls.
+func (w *Writer) calls(batch CallBatch, kinds []string) error {
+	for i, r := range batch.Rows {
+		if w.far && w.span == nil {
+			w.goApart()
+		}
+		if w.span != nil {
+			return w.callsApart(CallBatch{batch.Rows[i:], batch.Episodes}, kinds)
+		}
+		p, row, err := w.find(r)
+		if err != nil {
+			return err
+		}
+		g, at, err := w.at(p, row)
+		if err != nil {
+			return err
+		}
+		if err := w.call(r, g, at, kinds, batch.Episodes); err != nil {
+			return err
+		}
 	}
-	g, at, err := w.at(p, row)
-	if err != nil {
-		return err
-	}
+	return nil
+}
+
+// call appends a call that stands at a place of a group.
+func (w *Writer) call(r Call, g *group, at int, kinds []string, episodes [][16]byte) error {
 	w.sheet = &w.sheets[r.stretch()]
 	n := w.n
 	w.push(g, at, 1)
@@ -229,13 +238,25 @@ type checkWriter struct {
 	*Writer
 	in     Checks
 	booked map[int32]Entered
-	// runs are those of the call at hand, where the parts in which they stand.
-	runs  []Run
-	where []*part
+	// runs are those of the call at hand, whose pseudonym is id; queue those that
+	// Next gave and no span has taken yet.
+	id    [16]byte
+	runs  []located
+	queue []Run
+	// spanned are the runs of a span.
+	spanned []located
 	// Places of columns in a staged part.
 	call, seq, finding, number, row, exported int
 	winners                                   []int
 	rows                                      []checkRow
+}
+
+// located is a run with where it stands: in a part, and where runs are taken in spans
+// at a place of the span.
+type located struct {
+	Run
+	p     *part
+	place int
 }
 
 // checkRow is a check with what it is sorted by.
@@ -250,45 +271,87 @@ type checkRow struct {
 
 // all takes the runs call by call.
 func (c *checkWriter) all() error {
-	var id [16]byte
 	for {
-		batch, err := c.in.Next()
+		runs, err := c.next()
 		if err != nil {
 			return err
 		}
-		if len(batch) == 0 {
+		if len(runs) == 0 {
 			return c.one()
 		}
-		for _, r := range batch {
-			p, ok := c.parts[[2]int32{r.File, r.Part}]
-			if !ok {
-				return fmt.Errorf("read staged rows: no part %d of export %d", r.Part, r.File)
-			}
-			g, at, err := c.at(p, r.First)
-			if err != nil {
-				return err
-			}
-			next := [16]byte(g.columns[c.call].uuid[16*at:])
-			if next != id {
-				if err := c.one(); err != nil {
-					return err
-				}
-				c.runs, c.where = c.runs[:0], c.where[:0]
-			}
-			id, c.runs, c.where = next, append(c.runs, r), append(c.where, p)
+		if c.span != nil {
+			err = c.apart(runs)
+		} else {
+			err = c.held(runs)
+		}
+		if err != nil {
+			return err
 		}
 	}
+}
+
+// held takes runs from row groups in memory. Where calls prove to stand far apart, those
+// that are left are queued for a span.
+func (c *checkWriter) held(runs []Run) error {
+	for i, r := range runs {
+		p, err := c.partOf(r)
+		if err != nil {
+			return err
+		}
+		if err := c.run(located{r, p, 0}); err != nil {
+			return err
+		}
+		if c.far && len(c.runs) == 1 { // a call begins
+			c.runs, c.queue = c.runs[:0], runs[i:]
+			c.goApart()
+			return nil
+		}
+	}
+	return nil
+}
+
+func (c *checkWriter) partOf(r Run) (*part, error) {
+	p, ok := c.parts[[2]int32{r.File, r.Part}]
+	if !ok {
+		return nil, fmt.Errorf("read staged rows: no part %d of export %d", r.Part, r.File)
+	}
+	return p, nil
+}
+
+// run takes a run, and before it the call that it ends.
+func (c *checkWriter) run(r located) error {
+	g, at, err := c.stands(r, r.First)
+	if err != nil {
+		return err
+	}
+	next := [16]byte(g.columns[c.call].uuid[16*at:])
+	if next != c.id {
+		if err := c.one(); err != nil {
+			return err
+		}
+		c.runs = c.runs[:0]
+	}
+	c.id, c.runs = next, append(c.runs, r)
+	return nil
+}
+
+// stands returns where a row of a run is in memory.
+func (c *checkWriter) stands(r located, row int64) (*group, int, error) {
+	if c.span != nil {
+		return c.span, r.place + int(row-r.First), nil
+	}
+	return c.at(r.p, row)
 }
 
 // one writes the checks of the call at hand. Most calls have one run, which is in order.
 func (c *checkWriter) one() error {
 	if len(c.runs) == 1 {
 		r := c.runs[0]
-		g, at, err := c.at(c.where[0], r.First)
+		g, at, err := c.stands(r, r.First)
 		if err != nil {
 			return err
 		}
-		if c.inOrder(g, at, r) {
+		if c.inOrder(g, at, r.Run) {
 			return c.take(g, at, int(r.Rows), 0)
 		}
 	}
@@ -303,7 +366,7 @@ func (c *checkWriter) one() error {
 			c.book(r.run, Entered{Within: 1})
 			continue
 		}
-		g, at, err := c.at(c.where[r.run], r.row)
+		g, at, err := c.stands(c.runs[r.run], r.row)
 		if err != nil {
 			return err
 		}
@@ -336,7 +399,7 @@ func (c *checkWriter) latest() error {
 	at, file := [2]int64{math.MinInt64, math.MinInt64}, [2]int32{-1, -1}
 	for pass := range 2 {
 		for i, r := range c.runs {
-			g, row, err := c.at(c.where[i], r.First)
+			g, row, err := c.stands(r, r.First)
 			if err != nil {
 				return err
 			}
@@ -364,7 +427,7 @@ func (c *checkWriter) sorted() error {
 	for _, i := range c.winners {
 		r := c.runs[i]
 		for row := r.First; row < r.First+int64(r.Rows); row++ {
-			g, at, err := c.at(c.where[i], row)
+			g, at, err := c.stands(r, row)
 			if err != nil {
 				return err
 			}

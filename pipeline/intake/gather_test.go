@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -145,19 +146,32 @@ func TestWriteChecksTakesTheLast(t *testing.T) {
 	}
 }
 
-// Rows in no order of the parts are refused, and nothing is left of the file.
-func TestWriteChecksRefusesScatteredRows(t *testing.T) {
+// Rows in no order of the parts, of more row groups than fit into memory, give the bytes
+// that they give when all fit.
+func TestWriteChecksTakesScatteredRowsInSpans(t *testing.T) {
 	parts, runs, _, _ := stagedChecks(t, 30_000)
-	rand.New(rand.NewPCG(1, 2)).Shuffle(len(runs), func(i, j int) { runs[i], runs[j] = runs[j], runs[i] })
-	w := NewWriter("checks", parts)
-	defer w.Close()
-	w.most = 40_000 // of 120,000 rows
-	path := filepath.Join(t.TempDir(), "x.parquet")
-	if _, err := w.WriteChecks(path, Checks{Next: handed(runs)}); !errors.Is(err, ErrScattered) {
-		t.Errorf("error %v; want ErrScattered", err)
+	write := func(most int) (string, map[int32]Entered, *Writer) {
+		w := NewWriter("checks", parts)
+		w.group, w.most = 7_001, most
+		path := filepath.Join(t.TempDir(), "x.parquet")
+		booked, err := w.WriteChecks(path, Checks{Month: 202611, LoadNo: 4, Next: handed(runs)})
+		if err = errors.Join(err, w.Close()); err != nil {
+			t.Fatal(err)
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(data), booked, w
 	}
-	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("a file was written: %v", err)
+	rand.New(rand.NewPCG(1, 2)).Shuffle(len(runs), func(i, j int) { runs[i], runs[j] = runs[j], runs[i] })
+	want, account, easy := write(200_000)
+	got, booked, apart := write(40_000) // of 120,000 rows
+	if easy.span != nil || apart.span == nil {
+		t.Errorf("taken in spans: with memory for all %v, for a third %v", easy.span != nil, apart.span != nil)
+	}
+	if got != want || booked[3] != account[3] {
+		t.Errorf("%d bytes and %+v in spans; want %d equal ones and %+v", len(got), booked, len(want), account)
 	}
 }
 
@@ -208,9 +222,15 @@ func TestWriteChecksPassesOverRefusedReadings(t *testing.T) {
 
 // Calls that are their own episode and the others stand in row groups of their own, over
 // several of each, with the words and values that were staged, and each kind in the
-// order asked for.
+// order asked for: that of the parts, and one in which they stand far apart.
 func TestWriteCallsOfTwoKinds(t *testing.T) {
-	path, _, err := benchdata.Write(t.TempDir(), 12_000)
+	t.Run("in order", func(t *testing.T) { writeCallsOfTwoKinds(t, 12_000, false) })
+	t.Run("scattered", func(t *testing.T) { writeCallsOfTwoKinds(t, 27_000, true) }) // of two row groups
+}
+
+func writeCallsOfTwoKinds(t *testing.T, calls int, scattered bool) {
+	t.Helper()
+	path, _, err := benchdata.Write(t.TempDir(), calls)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -227,6 +247,9 @@ func TestWriteCallsOfTwoKinds(t *testing.T) {
 		parts = append(parts, Staged{p, 3, r.PartNos[i]})
 	}
 	staged := readParts(t, r.Parts, "src_row")
+	if scattered {
+		rand.New(rand.NewPCG(1, 2)).Shuffle(len(staged), func(i, j int) { staged[i], staged[j] = staged[j], staged[i] })
+	}
 	in := Calls{Month: 202611, LoadNo: 4, Kinds: []string{"first", "re_contact"}}
 	var rows []Call
 	var kinds [2][]tuple
@@ -241,7 +264,8 @@ func TestWriteCallsOfTwoKinds(t *testing.T) {
 		case 0, 1:
 			c.Episode, row["episode"] = NoEpisode, ""
 		case 2:
-			c.Episode, row["episode"] = 0, "07000000000000000000000000000000"
+			c.Episode = int32(i % 2)
+			row["episode"] = fmt.Sprintf("0%d000000000000000000000000000000", 7+i%2)
 		}
 		row["episode_month"], row["load_no"] = "202611", "4"
 		delete(row, "src_file")
@@ -256,13 +280,16 @@ func TestWriteCallsOfTwoKinds(t *testing.T) {
 	}
 	in.Next = func() (batch CallBatch, err error) {
 		k := min(len(rows), 700)
-		batch, rows = CallBatch{rows[:k], [][16]byte{{7}}}, rows[k:]
+		batch, rows = CallBatch{rows[:k:k], [][16]byte{{7}, {8}}}, rows[k:]
 		return batch, nil
 	}
 	w := NewWriter("calls", parts)
 	w.group, w.most = 501, 9_000
 	to := filepath.Join(t.TempDir(), "x.parquet")
 	n, err := w.WriteCalls(to, in)
+	if (w.span != nil) != scattered {
+		t.Errorf("taken in spans: %v", w.span != nil)
+	}
 	if err = errors.Join(err, w.Close()); err != nil || n != int64(len(staged)) || len(kinds[1]) < 3*w.group {
 		t.Fatalf("%d rows, %v; want %d, of which %d are of the second kind", n, err, len(staged), len(kinds[1]))
 	}

@@ -3,10 +3,8 @@ package intake
 import (
 	"container/list"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"math"
-	"os"
 	"slices"
 
 	"github.com/apache/arrow-go/v18/parquet/file"
@@ -44,6 +42,10 @@ type Writer struct {
 	most    int        // the most that room may be
 	group   int        // rows of a row group that is written
 	other   []column   // takes turns with a sheet's, while its rows are being packed
+	far     bool       // reading row groups for each row as it comes reads most of them again and again
+	span    *group     // where rows are taken in spans, those of one, in order
+	single  *group     // the row group from which they are taken
+	pieces  []piece    // of it, by its order, then by the parts
 	packing chan error // gives the result of packing other, nil where nothing is being packed
 	sources []int      // the staged column of each stored one, -1 for a derived one
 	*sheet             // the one that rows are pushed to
@@ -212,6 +214,9 @@ func (w *Writer) forget() {
 	for e := w.recent.Front(); e != nil; e = e.Next() {
 		e.Value.(*group).forget(w.no)
 	}
+	if w.span != nil {
+		w.span.forget(w.no)
+	}
 }
 
 func (g *group) forget(sheet int) {
@@ -280,20 +285,7 @@ func (w *Writer) end(err error) (int64, error) {
 	if err == nil {
 		err = w.pack(w.files[0].close)
 	}
-	if errors.Is(err, ErrScattered) {
-		err = errors.Join(err, w.undo())
-	}
 	return w.rows, err
-}
-
-// undo takes away what was written of a file.
-func (w *Writer) undo() error {
-	f := w.files[0]
-	err := errors.Join(w.packed(), f.close())
-	if f.file != nil {
-		err = errors.Join(err, os.Remove(f.path))
-	}
-	return err
 }
 
 // Close waits for the last file and ends the reading of staged parts. No file is
@@ -339,10 +331,10 @@ func (p *part) close() error {
 	return rd.Close()
 }
 
-// shut closes the parts of which no row group is in memory, save one.
-func (w *Writer) shut(but *part) error {
+// shut closes the parts of which no row group is in memory, save some.
+func (w *Writer) shut(save func(*part) bool) error {
 	for _, p := range w.parts {
-		if p != but && p.rd != nil && !slices.ContainsFunc(p.held, func(g *group) bool { return g != nil }) {
+		if p.rd != nil && !save(p) && !slices.ContainsFunc(p.held, func(g *group) bool { return g != nil }) {
 			if err := p.close(); err != nil {
 				return fmt.Errorf("read staged rows: %w", err)
 			}
@@ -394,20 +386,13 @@ func (w *Writer) newGroup() *group {
 // hold reads a row group into memory, in place of those that were used least
 // recently.
 func (w *Writer) hold(p *part, no int) (*group, error) {
-	to := w.sheet
-	for k := range w.sheets {
-		w.sheet = &w.sheets[k]
-		w.settle()
-	}
-	w.sheet = to
+	w.settleAll()
 	w.reads++
 	w.touched[groupNo{p, no}] = true
-	if w.reads > 3*len(w.touched)+4 {
-		return nil, ErrScattered
-	}
+	w.far = w.far || w.reads > 3*len(w.touched)+4
 	rows := int(p.starts[no+1] - p.starts[no])
 	g := w.memory(rows)
-	if err := w.shut(p); err != nil {
+	if err := w.shut(func(other *part) bool { return other == p }); err != nil {
 		return nil, err
 	}
 	n, err := readGroup(p.rd, no, g.columns)
@@ -501,6 +486,16 @@ func (w *Writer) settle() {
 	}
 	clear(w.pending) // a group that is dropped must not be held here
 	w.pending, w.waiting = w.pending[:0], 0
+}
+
+// settleAll does so in all sheets, before memory from which they are copied is used again.
+func (w *Writer) settleAll() {
+	to := w.sheet
+	for k := range w.sheets {
+		w.sheet = &w.sheets[k]
+		w.settle()
+	}
+	w.sheet = to
 }
 
 // gather copies column s of some segments to the rows from to on.

@@ -24,8 +24,8 @@ import (
 // rows it takes, and in which order, is known from keys alone. DuckDB finds that
 // out, and the rows are copied from staged to stored pages (intake.Writer)
 // instead of being joined, sorted and packed by DuckDB once more, which took
-// three times as long. What a month already holds, a retry, and rows that stand
-// too far apart go the plain way; a test holds both ways to the same rows.
+// three times as long. What a month already holds and a retry go the plain way; a
+// test holds both ways to the same rows.
 
 // direct reports whether rows of a table may be copied.
 func (r *Resolver) direct(t table) bool {
@@ -92,14 +92,9 @@ func (r *Resolver) copyCallMonths(ctx context.Context, months []int, joins func(
 	rest = slices.DeleteFunc(slices.Clone(months), func(m int) bool { return slices.Contains(copied, m) })
 	err = r.copying(ctx, callsTable, func(w *intake.Writer) error {
 		return ahead(ctx, copied, r.orderCalls, func(in intake.Calls) error {
-			ok, err := r.copyCalls(w, in)
-			if !ok {
-				rest = append(rest, int(in.Month))
-			}
-			return err
+			return r.copyCalls(w, in)
 		})
 	})
-	slices.Sort(rest)
 	return rest, err
 }
 
@@ -226,18 +221,14 @@ func inStretches[T any](ctx context.Context, rows *sql.Rows, read func() (T, err
 	}
 }
 
-// copyCalls writes a month of new calls; ok is false where that is for the plain way.
-func (r *Resolver) copyCalls(w *intake.Writer, in intake.Calls) (ok bool, err error) {
+// copyCalls writes a month of new calls.
+func (r *Resolver) copyCalls(w *intake.Writer, in intake.Calls) error {
 	path := r.copyPath("calls", int(in.Month))
 	n, err := w.WriteCalls(path, in)
-	if errors.Is(err, intake.ErrScattered) {
-		return false, nil
+	if err == nil {
+		r.copied("calls", int(in.Month), path, n)
 	}
-	if err != nil {
-		return false, err
-	}
-	r.copied("calls", int(in.Month), path, n)
-	return true, nil
+	return err
 }
 
 // openRuns makes the view runs of the runs of all staged checks, where they are known.
@@ -294,30 +285,23 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 		return ahead(ctx, copied, order, func(in intake.Checks) error {
 			here := usual.again()
 			in.Usual = here.of
-			ok, err := r.copyChecks(w, in)
-			if ok {
-				r.res.Unusual = here.addTo(r.res.Unusual)
-			} else {
-				rest = append(rest, int(in.Month))
+			if err := r.copyChecks(w, in); err != nil {
+				return err
 			}
-			return err
+			r.res.Unusual = here.addTo(r.res.Unusual)
+			return nil
 		})
 	})
-	slices.Sort(rest)
 	return rest, err
 }
 
-// copyChecks writes a month of checks, by the calls in their order; ok is
-// false where that is for the plain way.
-func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) (ok bool, err error) {
+// copyChecks writes a month of checks, by the calls in their order.
+func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) error {
 	m := int(in.Month)
 	path := r.copyPath("checks", m)
 	booked, err := w.WriteChecks(path, in)
-	if errors.Is(err, intake.ErrScattered) {
-		return false, nil
-	}
 	if err != nil {
-		return false, err
+		return err
 	}
 	r.touched[m] = true
 	total := int64(0)
@@ -329,7 +313,7 @@ func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) (ok bool, err 
 		total += n.New
 	}
 	r.copied("checks", m, path, total)
-	return true, nil
+	return nil
 }
 
 // orderChecks finds the order of the runs of a month, whose calls stand in a file;
