@@ -43,6 +43,8 @@ const (
 
 func (s Scale) write(v, step float64) string {
 	switch {
+	case s == Shares && step < 0.001-1e-9:
+		return fmt.Sprintf("%.2f %%", 100*v)
 	case s == Shares && step < 0.01:
 		return fmt.Sprintf("%.1f %%", 100*v)
 	case s == Shares:

@@ -168,6 +168,17 @@ func (n Node) Int(path string) (template.HTML, error) { return n.formatted(path,
 // Pct prints a share as per cent with one decimal.
 func (n Node) Pct(path string) (template.HTML, error) { return n.formatted(path, "pct") }
 
+// OnScale prints a value on the scale of its chart.
+func (n Node) OnScale(scale, path string) (template.HTML, error) {
+	switch scale {
+	case "share":
+		return n.Pct(path)
+	case "rare_share":
+		return n.formatted(path, "pct2")
+	}
+	return n.Num(path)
+}
+
 // Points prints a difference of shares in percentage points with its sign.
 func (n Node) Points(path string) (template.HTML, error) { return n.formatted(path, "points") }
 
@@ -240,6 +251,7 @@ func day(s string) (string, error) {
 var Formats = map[string]func(float64) string{
 	"int":    wholeNumber,
 	"pct":    func(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) + " %" },
+	"pct2":   func(x float64) string { return strconv.FormatFloat(100*x, 'f', 2, 64) + " %" },
 	"points": signedPoints,
 	"prob": func(x float64) string {
 		if x < 0.001 {

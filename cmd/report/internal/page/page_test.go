@@ -444,3 +444,16 @@ func TestNodeErrors(t *testing.T) {
 		t.Errorf("footnotes: %s, %s", one, two)
 	}
 }
+
+// A share of one in a thousand keeps a figure that tells it from its limit.
+func TestOnScale(t *testing.T) {
+	n, err := root([]byte(`{"v": 0.00384}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for scale, want := range map[string]string{"share": ">0.4 %<", "rare_share": ">0.38 %<", "days": ">0.00<"} {
+		if got, err := n.OnScale(scale, "v"); err != nil || !strings.Contains(string(got), want) {
+			t.Errorf("on the scale %s: %q, %v; want %s", scale, got, err, want)
+		}
+	}
+}

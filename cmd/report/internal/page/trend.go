@@ -43,7 +43,7 @@ func chart(root, n Node) (template.HTML, error) {
 		months = append(months, m)
 	}
 	scale := figure.Numbers
-	if n.Is("scale", "share") {
+	if n.Is("scale", "share") || n.Is("scale", "rare_share") {
 		scale = figure.Shares
 	}
 	out := template.HTML("")

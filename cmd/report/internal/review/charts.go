@@ -17,7 +17,8 @@ type ControlChart struct {
 	// Waits says after how long a point is complete.
 	Waits string `json:"waits"`
 	Kind  string `json:"kind"`
-	// Scale says how values are written: share, a day, or days.
+	// Scale says how values are written: share, rare_share (of one in a hundred or
+	// a thousand), a day, or days.
 	Scale  string         `json:"scale"`
 	Points []ChartPoint   `json:"points"`
 	Phases []ChartStretch `json:"phases"`

@@ -28,7 +28,7 @@ func TestMissCharts(t *testing.T) {
 		count, of   float64
 	}{{"emergency", "Known emergencies", 400, 10000}, {"death", "Deaths, of all", 200, 9000}} {
 		c, points := charts[i].chart, charts[i].data.values
-		if c.Name != want.name || !strings.HasPrefix(c.Title, want.title) || c.Scale != "share" || len(points) != 3 {
+		if c.Name != want.name || !strings.HasPrefix(c.Title, want.title) || c.Scale != "rare_share" || len(points) != 3 {
 			t.Errorf("chart %d is %q, %q, %s, %d points", i, c.Name, c.Title, c.Scale, len(points))
 		}
 		if p := points[1]; p.Count != want.count || p.Size != want.of || p.Missing != "" {

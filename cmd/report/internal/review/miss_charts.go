@@ -69,11 +69,11 @@ func (b *builder) missShareChart(rows []queries.ProcessByMonthRow, kind, title s
 		}
 		return events, float64(advised), ""
 	})
-	d.write, d.low, d.high = percent, "fewer came to light than usual", "more came to light than usual"
+	d.write, d.low, d.high = finePercent, "fewer came to light than usual", "more came to light than usual"
 	d.draw = func(ph []metrics.Phase) (metrics.Chart, error) {
 		return metrics.LaneyPChart(proportions(points), ph, metrics.CommonChartSettings())
 	}
-	return chartWith{ControlChart{Name: kind, Title: title, Scale: "share", Waits: waitsForOutcomes}, d}
+	return chartWith{ControlChart{Name: kind, Title: title, Scale: "rare_share", Waits: waitsForOutcomes}, d}
 }
 
 // betweenChart is a t chart of the days between rare events, one point an event

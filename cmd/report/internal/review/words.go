@@ -80,7 +80,10 @@ func count(x float64) string {
 // percent writes a share with one decimal.
 func percent(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) + " %" }
 
-// sharePercent and shareCount write a figure with its limits.
+// finePercent is for shares of one in a thousand.
+func finePercent(x float64) string { return strconv.FormatFloat(100*x, 'f', 3, 64) + " %" }
+
+// percentFigure and countFigure write a figure with its limits.
 func percentFigure(f Figure) string { return limits(f, percent) }
 func countFigure(f Figure) string   { return limits(f, count) }
 
