@@ -451,7 +451,7 @@ func TestOnScale(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for scale, want := range map[string]string{"share": ">0.4 %<", "rare_share": ">0.38 %<", "days": ">0.00<"} {
+	for scale, want := range map[string]string{"share": ">0.4&nbsp;%<", "rare_share": ">0.38&nbsp;%<", "days": ">0.00<"} {
 		if got, err := n.OnScale(scale, "v"); err != nil || !strings.Contains(string(got), want) {
 			t.Errorf("on the scale %s: %q, %v; want %s", scale, got, err, want)
 		}
