@@ -112,8 +112,8 @@ func (c *checkMapper) fill(w *worker) int {
 		return c.fillWide(w)
 	}
 	data, items, cells := w.b.Data, w.spans(w.p.item), w.spans(w.p.reading)
+	c.clear(w.base, w.base+w.m)
 	for i, s := range items {
-		c.clear(w.base + i)
 		n, ok := c.items.get(data, int(s.Off), s.Len())
 		if !ok {
 			n = c.lookItem(w, s)
@@ -177,7 +177,7 @@ func (c *checkMapper) fillWide(w *worker) int {
 			if w.drop[to] || w.faults[to].reason != noFault {
 				continue
 			}
-			c.clear(w.base + to)
+			c.clear(w.base+to, w.base+to+1)
 			if w.p.wide[n].skipBlank {
 				if _, blank := w.text(s); blank {
 					w.drop[to] = true
@@ -190,17 +190,23 @@ func (c *checkMapper) fillWide(w *worker) int {
 	return rows
 }
 
-// clear empties what a reading may fill.
-func (c *checkMapper) clear(j int) {
-	c.valueCode.valid[j], c.valueCode.i32[j] = 0, 0
-	c.unitGiven.valid[j], c.unitGiven.i32[j] = 0, 0
-	c.number.valid[j], c.number.f64[j] = 0, 0
-	c.given.valid[j], c.given.f64[j] = 0, 0
+// clear empties what readings may fill, in rows from up to to.
+func (c *checkMapper) clear(from, to int) {
+	for _, col := range []*column{c.valueCode, c.unitGiven} {
+		clear(col.valid[from:to])
+		clear(col.i32[from:to])
+	}
+	for _, col := range []*column{c.number, c.given} {
+		clear(col.valid[from:to])
+		clear(col.f64[from:to])
+	}
 	if !c.countMapped {
-		c.count.valid[j], c.count.i16[j] = 0, 0
+		clear(c.count.valid[from:to])
+		clear(c.count.i16[from:to])
 	}
 	if !c.windowMapped {
-		c.window.valid[j], c.window.i16[j] = 0, 0
+		clear(c.window.valid[from:to])
+		clear(c.window.i16[from:to])
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"hindcheck/pipeline/privacy"
 	"hindcheck/pipeline/records"
 	"hindcheck/pipeline/source"
+	"hindcheck/pipeline/tabular"
 )
 
 // constant fills a column with one value.
@@ -78,10 +79,13 @@ type keyMapper struct {
 	at      *place
 	scratch []byte
 	parts   [][]byte
+	spans   [][]tabular.Span // of the parts of the first alternative
 }
 
-// remembered is how many recent keys a worker keeps with their pseudonyms.
-const remembered = 1024
+// remembered is how many recent keys a worker keeps with their pseudonyms: enough
+// for the advisors on duty, and few enough for the nearest cache. Animals and calls
+// hardly come again within a thousand rows.
+const remembered = 128
 
 func newKeyMapper(w *worker, c columnPlan, col *column) *keyMapper {
 	return &keyMapper{col: col, slots: c.slots, hasher: w.p.in.Key.Hasher(c.Target.Space, remembered),
@@ -89,11 +93,21 @@ func newKeyMapper(w *worker, c columnPlan, col *column) *keyMapper {
 }
 
 func (k *keyMapper) fill(w *worker) {
-	first := w.spans(k.slots[0][0])
+	k.spans = k.spans[:0]
+	for _, s := range k.slots[0] {
+		k.spans = append(k.spans, w.spans(s))
+	}
+	first := k.spans[0]
 	simple := len(k.slots[0]) == 1
+	sound := false // the row before has a pseudonym of its first alternative
 	for i := range w.m {
 		j := w.base + i
-		k.col.valid[j] = 0
+		if sound && k.again(w.b, i) {
+			k.col.valid[j] = 1
+			copy(k.col.uuid[16*j:16*j+16], k.col.uuid[16*j-16:])
+			continue
+		}
+		k.col.valid[j], sound = 0, false
 		var cell []byte
 		blank := true
 		if simple {
@@ -101,6 +115,7 @@ func (k *keyMapper) fill(w *worker) {
 		} else {
 			cell, blank = k.join(w, k.slots[0], i)
 		}
+		own := !blank
 		for alt := 1; blank && alt < len(k.slots); alt++ {
 			cell, blank = k.join(w, k.slots[alt], i)
 		}
@@ -118,9 +133,20 @@ func (k *keyMapper) fill(w *worker) {
 			w.fail(i, badText, k.at, cell)
 			continue
 		}
-		k.col.valid[j] = 1
+		k.col.valid[j], sound = 1, own
 		k.hasher.Sum(k.col.uuid[16*j:16*j+16], cell)
 	}
+}
+
+// again reports whether row i has the same bytes in the first alternative as the row
+// before: the checks of a call follow each other.
+func (k *keyMapper) again(b *tabular.Batch, i int) bool {
+	for _, spans := range k.spans {
+		if s, was := spans[i], spans[i-1]; s.Len() != was.Len() || string(b.Cell(s)) != string(b.Cell(was)) {
+			return false
+		}
+	}
+	return true
 }
 
 // join makes one value of the parts of a composite key. It is blank when all

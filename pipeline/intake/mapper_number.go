@@ -24,7 +24,14 @@ type numberMapper struct {
 	at       *place
 	atUnit   *place
 	recall   recall
+	// spellings numbers the units as the unit column spells them, and byUnit what is
+	// remembered of numbers in each.
+	spellings *memo
+	byUnit    []*recall
 }
+
+// maxUnits is of how many spellings of units numbers are remembered.
+const maxUnits = 8
 
 func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
 	m := &numberMapper{col: col, slots: c.slots, conv: c.Convert, unit: c.Unit, unitSlot: c.unitSlot}
@@ -40,6 +47,7 @@ func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
 		m.at.remedy += fmt.Sprintf(", or correct the unit of %s in %s", c.Target.Name, w.p.desc.Path)
 	}
 	if c.Units != nil {
+		m.spellings = newMemo()
 		m.units = map[string]source.Conversion{}
 		names := make([]string, 0, len(c.Units))
 		for k, v := range c.Units {
@@ -55,12 +63,18 @@ func newNumberMapper(w *worker, c columnPlan, col *column) *numberMapper {
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 func (m *numberMapper) fill(w *worker) {
-	data, first, alike := w.b.Data, w.spans(m.slots[0][0]), m.units == nil || m.unitSlot < 0
+	data, first := w.b.Data, w.spans(m.slots[0][0])
+	plain := len(m.slots) == 1 && !m.col.Required // an empty cell is no number, and that is all
 	for i := range w.m {
+		if plain && first[i].Len() == 0 {
+			m.set(w.base+i, 0, 0)
+			continue
+		}
 		var slot *recalled
 		var key spelling
-		if known := false; alike {
-			if slot, key, known = m.recall.find(data, first[i]); known {
+		if r := m.recallOf(w, i); r != nil {
+			var known bool
+			if slot, key, known = r.find(data, first[i]); known {
 				m.set(w.base+i, math.Float64frombits(slot.value), 1)
 				continue
 			}
@@ -70,6 +84,29 @@ func (m *numberMapper) fill(w *worker) {
 			*slot = recalled{key, math.Float64bits(v)}
 		}
 	}
+}
+
+// recallOf is what is remembered of numbers in the unit of row i, nil where nothing is.
+func (m *numberMapper) recallOf(w *worker, i int) *recall {
+	if m.units == nil || m.unitSlot < 0 {
+		return &m.recall
+	}
+	s := w.spans(m.unitSlot)[i]
+	n, ok := m.spellings.get(w.b.Data, int(s.Off), s.Len())
+	if !ok {
+		n = -1
+		if cell, blank := w.text(s); !blank && len(m.byUnit) < maxUnits {
+			if _, known := m.units[source.Fold(string(cell))]; known {
+				n = int32(len(m.byUnit))
+				m.byUnit = append(m.byUnit, &recall{})
+			}
+		}
+		m.spellings.put(w.b.Data, int(s.Off), s.Len(), n)
+	}
+	if n < 0 {
+		return nil
+	}
+	return m.byUnit[n]
 }
 
 // read reads row i of the batch; ok is false where it has no number.

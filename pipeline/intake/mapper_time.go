@@ -25,7 +25,12 @@ func newTimeMapper(w *worker, c columnPlan, col *column) *timeMapper {
 
 func (t *timeMapper) fill(w *worker) {
 	data, first := w.b.Data, w.spans(t.slots[0][0])
+	plain := len(t.slots) == 1 && !t.col.Required // an empty cell is no time, and that is all
 	for i := range w.m {
+		if plain && first[i].Len() == 0 {
+			t.set(w.base+i, 0, 0)
+			continue
+		}
 		slot, key, known := t.recall.find(data, first[i])
 		if known {
 			t.set(w.base+i, int64(slot.value), 1)

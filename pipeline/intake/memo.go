@@ -9,6 +9,7 @@ import (
 // that trimming, folding and looking up is done once for each spelling.
 type memo struct {
 	slots []memoSlot
+	last  memoSlot // the short one that was found last
 	arena []byte
 	used  int
 }
@@ -34,7 +35,7 @@ func newMemo() *memo {
 }
 
 func (m *memo) reset() {
-	m.slots, m.arena, m.used = makeSlots(64), m.arena[:0], 0
+	m.slots, m.arena, m.used, m.last.n = makeSlots(64), m.arena[:0], 0, -1
 }
 
 func makeSlots(n int) []memoSlot {
@@ -67,6 +68,9 @@ func memoHash(head, tail uint64, n int) uint64 {
 // get returns what data[off:off+n] means, if it is known.
 func (m *memo) get(data []byte, off, n int) (int32, bool) {
 	head, tail := ends(data, off, n)
+	if m.last.head == head && m.last.tail == tail && int(m.last.n) == n { // the row before had it too
+		return m.last.val, true
+	}
 	mask := uint64(len(m.slots) - 1)
 	for i := memoHash(head, tail, n) & mask; ; i = (i + 1) & mask {
 		s := &m.slots[i]
@@ -75,6 +79,9 @@ func (m *memo) get(data []byte, off, n int) (int32, bool) {
 		}
 		if s.head == head && s.tail == tail && int(s.n) == n &&
 			(n <= 16 || string(m.arena[s.off:int(s.off)+n]) == string(data[off:off+n])) {
+			if n <= 16 {
+				m.last = *s
+			}
 			return s.val, true
 		}
 	}

@@ -193,13 +193,17 @@ func (f *partFile) times() content {
 // where there are few (advisors), by a dictionary.
 func (f *partFile) keys(c *column, n, nulls int) content {
 	keys := f.denseKeys(c, n, nulls)
+	m := len(keys) / 16
+	f.indices = extend(f.indices[:cap(f.indices)], m)[:m]
 	changes := 0
-	for i := 0; i < len(keys); i += 16 {
-		if i == 0 || string(keys[i:i+16]) != string(keys[i-16:i]) {
-			changes++
+	var was key
+	for i := range f.indices {
+		if id := keyAt(keys, i); id != was || i == 0 {
+			changes, was = changes+1, id
 		}
+		f.indices[i] = int32(changes - 1)
 	}
-	if 2*changes > len(keys)/16 {
+	if 2*changes > m {
 		if body, ok := f.fewKeys(keys); ok {
 			return body
 		}
@@ -210,12 +214,10 @@ func (f *partFile) keys(c *column, n, nulls int) content {
 		return content{parquet.Encodings.Plain, nil, -1}
 	}
 	dict := make([]byte, 0, 16*changes)
-	f.indices = f.indices[:0]
-	for i := 0; i < len(keys); i += 16 {
-		if i == 0 || string(keys[i:i+16]) != string(keys[i-16:i]) {
-			dict = append(dict, keys[i:i+16]...)
+	for i, k := range f.indices {
+		if 16*int(k) == len(dict) {
+			dict = append(dict, keys[16*i:16*i+16]...)
 		}
-		f.indices = append(f.indices, int32(len(dict)/16-1))
 	}
 	if f.stored {
 		f.page = pagefile.AppendRuns(f.page, f.indices, changes)
@@ -223,6 +225,14 @@ func (f *partFile) keys(c *column, n, nulls int) content {
 		f.page = pagefile.AppendIndices(f.page, f.indices, changes)
 	}
 	return content{parquet.Encodings.RLEDict, dict, changes}
+}
+
+// key is a pseudonym in a form that is quick to compare.
+type key [2]uint64
+
+func keyAt(keys []byte, i int) key {
+	b := keys[16*i : 16*i+16]
+	return key{binary.LittleEndian.Uint64(b), binary.LittleEndian.Uint64(b[8:])}
 }
 
 // repeatedKeys encodes keys of a file that stays by a dictionary where that is

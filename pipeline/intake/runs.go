@@ -47,17 +47,19 @@ func (r *runFile) add(w *worker, n int, at int64) error {
 	call, observer, exported := &w.columns[w.p.table.Index("call")], &w.columns[w.p.table.Index("observer")], &w.columns[w.p.table.Index(records.ExportedAt)]
 	vet := vetCode(observer)
 	k := -1
+	var was key
+	var last uint8
 	for i := range n {
 		v := uint8(0)
 		if vet >= 0 && observer.valid[i] == 1 && observer.i32[i] == vet {
 			v = 1
 		}
-		if k >= 0 && string(call.uuid[16*i:16*i+16]) == string(r.columns[runCall].uuid[16*k:16*k+16]) &&
-			v == r.columns[runVet].b8[k] && exported.i64[i] == r.columns[runExported].i64[k] {
+		id := keyAt(call.uuid, i)
+		if k >= 0 && id == was && v == last && exported.i64[i] == exported.i64[i-1] {
 			r.columns[runRows].i32[k]++
 			continue
 		}
-		k++
+		k, was, last = k+1, id, v
 		r.room(k + 1)
 		copy(r.columns[runCall].uuid[16*k:], call.uuid[16*i:16*i+16])
 		r.columns[runVet].b8[k] = v

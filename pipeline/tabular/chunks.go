@@ -19,6 +19,7 @@ type chunk struct {
 	firstRow int64
 	quotes   bool // some quote in it
 	nul      bool // some NUL byte in it
+	cr       bool // some carriage return in it
 }
 
 // chunker cuts a text into chunks at record ends in one goroutine; the callers
@@ -113,7 +114,7 @@ func (r *chunker) split() {
 			rest = append(r.buffer(len(buf)-cut), buf[cut:]...)
 		}
 		c.buf = buf[:cut]
-		c.nul = bytes.IndexByte(c.buf, 0) >= 0
+		c.nul, c.cr = bytes.IndexByte(c.buf, 0) >= 0, bytes.IndexByte(c.buf, '\r') >= 0
 		r.row += rows
 		if cut > 0 {
 			select {

@@ -21,8 +21,8 @@ func (r *csvReader) fillPlain(b *Batch) {
 		buf     = b.Data
 		delim   = r.delim
 		delims  = uint64(delim) * ones
-		slots   = r.slots
-		columns = b.columns
+		columns = r.byCell(b)
+		cr      = b.chunk.cr
 		row     = 0
 		cell    = 0     // number of the cell in the record
 		record  = b.pos // where the record begins
@@ -36,13 +36,30 @@ func (r *csvReader) fillPlain(b *Batch) {
 		} else {
 			w = tailWord(buf[at:])
 		}
-		for m := zeros(w^delims) | zeros(w^lfs) | zeros(w^crs); m != 0; m &= m - 1 {
+		within, ends := zeros(w^delims), zeros(w^lfs)
+		if cr {
+			ends |= zeros(w ^ crs)
+		}
+		if ends == 0 { // most words: nothing but cells
+			for ; within != 0; within &= within - 1 {
+				p := at + bits.TrailingZeros64(within)>>3
+				if cell < len(columns) {
+					columns[cell][row%BatchRows] = span(start, p-start)
+				} else if !extra {
+					extra = !blank(buf[start:p])
+				}
+				cell++
+				start = p + 1
+			}
+			continue
+		}
+		for m := within | ends; m != 0; m &= m - 1 {
 			p := at + bits.TrailingZeros64(m)>>3
 			if p < start { // the LF of a CRLF
 				continue
 			}
-			if cell < len(slots) {
-				columns[slots[cell]][row] = span(start, p-start)
+			if cell < len(columns) {
+				columns[cell][row%BatchRows] = span(start, p-start)
 			} else if !extra {
 				extra = !blank(buf[start:p])
 			}
@@ -63,8 +80,8 @@ func (r *csvReader) fillPlain(b *Batch) {
 		}
 	}
 	if row < BatchRows && record < len(buf) { // a last line without line end
-		if cell < len(slots) {
-			columns[slots[cell]][row] = span(start, len(buf)-start)
+		if cell < len(columns) {
+			columns[cell][row] = span(start, len(buf)-start)
 		} else if !extra {
 			extra = !blank(buf[start:])
 		}
@@ -73,6 +90,15 @@ func (r *csvReader) fillPlain(b *Batch) {
 		b.notes[noteNoFinal]++
 	}
 	b.pos = record
+}
+
+// byCell gives the column that takes each cell of a record.
+func (r *csvReader) byCell(b *Batch) []*[BatchRows]Span {
+	b.byCell = b.byCell[:0]
+	for _, s := range r.slots {
+		b.byCell = append(b.byCell, (*[BatchRows]Span)(b.columns[s]))
+	}
+	return b.byCell
 }
 
 const (

@@ -120,6 +120,7 @@ type Batch struct {
 	InvalidText bool
 
 	columns [][]Span
+	byCell  []*[BatchRows]Span // columns by the cells of a record
 	place   []int
 	arena   []byte // memory of Data where it is not that of the chunk
 	seen    []bool // columns that some record named
