@@ -47,8 +47,10 @@ type CheckSecondsRow struct {
 // CheckSeconds answers: How long did each check take on the telephone? A check lasts until the
 // next question of the first contact, the last one until the call ended. One row per finding.
 func (d *DB) CheckSeconds(ctx context.Context, s Scope) ([]CheckSecondsRow, error) {
-	if alike, err := d.walk(ctx, s); err != nil || alike != nil {
-		return secondsOf(alike), err
+	if w, err := d.walk(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.seconds(), nil
 	}
 	return byMonth(ctx, d, s, func(s Scope) ([]CheckSecondsRow, error) {
 		return ask(ctx, d, "check_seconds", names{}, s.args(), func(r *CheckSecondsRow) []any {

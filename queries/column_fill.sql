@@ -15,7 +15,9 @@ WITH a AS (
     count(complaint) AS complaint, count(level) AS level, count(rule_level) AS rule_level, count(ruleset) AS ruleset, count(safety_net) AS safety_net,
     count(ended_at) AS ended_at, count(call_seconds) AS call_seconds, count(person_hurt) AS person_hurt
   FROM calls WHERE contact_type = 'clinical' AND episode_month BETWEEN $from_month AND $to_month GROUP BY ALL
-), checked AS (
+), {{with filled}}k(month, done, not_done, asked, reading, observer, setting, animal_state, handling, reason, asked_at) AS (
+  {{.}}
+{{else}}checked AS (
   -- Checks alike in what is filled: a few hundred rows instead of millions for the
   -- many counts below.
   SELECT episode_month, state, value_code IS NOT NULL OR value_number IS NOT NULL AS reading, observer IS NOT NULL AS observer, setting IS NOT NULL AS setting,
@@ -27,7 +29,7 @@ WITH a AS (
     coalesce(sum(n) FILTER (state = 'done' AND animal_state), 0)::BIGINT AS animal_state, coalesce(sum(n) FILTER (state = 'done' AND handling), 0)::BIGINT AS handling,
     coalesce(sum(n) FILTER (state <> 'done' AND reason), 0)::BIGINT AS reason, coalesce(sum(n) FILTER (state <> 'not_asked' AND asked_at), 0)::BIGINT AS asked_at
   FROM checked GROUP BY ALL
-), o AS (
+{{end}}), o AS (
   SELECT episode_month AS month, count(*) AS n, count(*) FILTER (source = 'vet') AS vet, count(*) FILTER (disposition = 'euthanised') AS put_to_sleep,
     count(*) FILTER (disposition = 'did_not_attend') AS stayed_away,
     count("call") AS "call", count(recorded_at) AS recorded_at, count(vet_level) AS vet_level, count(disposition) AS disposition, count(independent) AS independent,

@@ -129,8 +129,8 @@ type DB struct {
 	// long is whether the line has more episodes than Keep reads into memory, held
 	// whether it has read them.
 	long, held bool
-	// walked are the checks that are alike, by months; walking serialises walk.
-	walked  map[[2]int][]ChecksAlikeRow
+	// walked are the counts of checks, by months; walking serialises walk.
+	walked  map[[2]int]*walked
 	walking sync.Mutex
 	// stored are the files behind each view; see ofMonths.
 	stored map[string][]storedFile

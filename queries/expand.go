@@ -18,6 +18,8 @@ type names struct {
 	// program is a rules file that is asked about, nil for the one in force.
 	program *rules.Program
 	tuning  Tuning
+	// filled are the counts of filled checks as a list of rows, if they are known.
+	filled string
 	// most bounds the rows of a list, 0 for all of it.
 	most int
 }
@@ -25,7 +27,7 @@ type names struct {
 // expand fills the template functions of a question:
 //
 //	{{most}}            LIMIT, if the caller wants the first rows of a list only
-//	{{closed "x"}}      a list of the empty word and those of the closed list x
+//	{{with filled}}     what column_fill counts of checks as a list of rows, if it is known
 //	{{strata}}          the strata columns, each followed by a comma
 //	{{stratum}}         a list of the strata columns as text
 //	{{flags "x"}}       [x of flag 0, x of flag 1, ...] for x one of
@@ -66,7 +68,7 @@ func (d *DB) expand(q Question, n names, args map[string]any) (string, error) {
 		"stratum":  func() string { return d.stratum() },
 		"flags":    func(what string) (string, error) { return d.flagSums(what) },
 		"flagList": func() []flagSQL { return d.flagList() },
-		"closed":   closedWords,
+		"filled":   func() string { return n.filled },
 		"most": func() string {
 			if n.most == 0 {
 				return ""

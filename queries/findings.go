@@ -104,8 +104,10 @@ type CheckHandlingRow struct {
 // CheckHandling answers: How often was each check done, and why not, by species and by how the
 // animal was handled? One row per finding, species, handling, state and reason.
 func (d *DB) CheckHandling(ctx context.Context, s Scope) ([]CheckHandlingRow, error) {
-	if alike, err := d.walk(ctx, s); err != nil || alike != nil {
-		return handlingOf(alike), err
+	if w, err := d.walk(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.handling(), nil
 	}
 	return byMonth(ctx, d, s, func(s Scope) ([]CheckHandlingRow, error) {
 		return ask(ctx, d, "check_handling", names{}, s.args(), func(r *CheckHandlingRow) []any {
@@ -150,9 +152,16 @@ type ReadingPairsRow struct {
 // same sign? Only exams within the stated hours and before treatment compare; otherwise the sign
 // may have changed. One row per finding, comparability and pair of readings.
 func (d *DB) ReadingPairs(ctx context.Context, s Scope, hours float64) ([]ReadingPairsRow, error) {
+	if hours == ExamHours {
+		if w, err := d.walk(ctx, s); err != nil {
+			return nil, err
+		} else if w != nil && !w.apart() {
+			return w.pairs(), nil
+		}
+	}
 	return byMonth(ctx, d, s, func(s Scope) ([]ReadingPairsRow, error) {
 		return ask(ctx, d, "reading_pairs", names{}, with(s.args(), "hours", hours), func(r *ReadingPairsRow) []any {
 			return []any{&r.Finding, &r.Comparable, &r.OwnerCode, &r.VetCode, &r.OwnerNumber, &r.VetNumber, &r.N}
 		})
-	}, samePair, func(into *ReadingPairsRow, row ReadingPairsRow) { into.N += row.N })
+	}, samePair, addPair)
 }

@@ -199,19 +199,3 @@ func TestCheckSeconds(t *testing.T) {
 	none, err := nobody(t).CheckSeconds(ctx, scope)
 	same(t, none, err, "")
 }
-
-func TestChecksAlike(t *testing.T) {
-	d := timed(t)
-	got, err := d.ChecksAlike(ctx, scope)
-	// finding, species, handling, state, reason, n, asked, timed, micros
-	same(t, got, err, `
-		belly    done  2 2 0 0
-		breathing_effort    not_asked  1 0 0 0
-		capillary_refill_s    done  1 1 1 180000000
-		eyes    done  1 1 0 0
-		gum_colour    done  2 1 1 60000000
-		gum_colour    not_possible  1 1 1 120000000
-	`)
-	none, err := nobody(t).ChecksAlike(ctx, scope)
-	same(t, none, err, "")
-}

@@ -22,6 +22,11 @@ func byMonth[T any](ctx context.Context, d *DB, s Scope, ask func(Scope) ([]T, e
 	if err != nil {
 		return nil, err
 	}
+	return addUp(all, same, add), nil
+}
+
+// addUp adds the rows that are one to each other, and puts all in order.
+func addUp[T any](all []T, same func(a, b T) int, add func(into *T, row T)) []T {
 	slices.SortStableFunc(all, same)
 	out := all[:0]
 	for _, row := range all {
@@ -31,7 +36,7 @@ func byMonth[T any](ctx context.Context, d *DB, s Scope, ask func(Scope) ([]T, e
 			out = append(out, row)
 		}
 	}
-	return out, nil
+	return out
 }
 
 // monthsAtOnce is how many months are asked about side by side: one is planned,
@@ -41,10 +46,7 @@ const monthsAtOnce = 2
 // eachMonth asks about every month of a scope and gives the rows in the order of
 // the months.
 func eachMonth[T any](s Scope, ask func(Scope) ([]T, error)) ([]T, error) {
-	var months []int
-	for month := s.From; month <= s.To; month = AddMonths(month, 1) {
-		months = append(months, month)
-	}
+	months := monthsOf(s)
 	rows, errs := make([][]T, len(months)), make([]error, len(months))
 	var next atomic.Int64
 	var workers sync.WaitGroup
@@ -59,6 +61,14 @@ func eachMonth[T any](s Scope, ask func(Scope) ([]T, error)) ([]T, error) {
 	}
 	workers.Wait()
 	return slices.Concat(rows...), errors.Join(errs...)
+}
+
+// monthsOf lists the months of a scope.
+func monthsOf(s Scope) (months []int) {
+	for month := s.From; month <= s.To; month = AddMonths(month, 1) {
+		months = append(months, month)
+	}
+	return months
 }
 
 // isLong says whether the line has more episodes than are read into memory.
@@ -85,6 +95,8 @@ func samePair(a, b ReadingPairsRow) int {
 	return cmp.Or(cmp.Compare(a.Finding, b.Finding), cmp.Compare(inTime[a.Comparable], inTime[b.Comparable]), cmp.Compare(a.OwnerCode, b.OwnerCode),
 		cmp.Compare(a.VetCode, b.VetCode), compareNumber(a.OwnerNumber, b.OwnerNumber), compareNumber(a.VetNumber, b.VetNumber))
 }
+
+func addPair(into *ReadingPairsRow, row ReadingPairsRow) { into.N += row.N }
 
 // compareNumber puts what is missing last, as DuckDB does.
 func compareNumber(a, b *float64) int {

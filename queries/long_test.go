@@ -1,6 +1,9 @@
 package queries_test
 
 import (
+	"errors"
+	"fmt"
+	"path/filepath"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -39,55 +42,117 @@ func TestByMonth(t *testing.T) {
 	}
 }
 
-// A walk gives what the plain questions give; over checks in another order than
-// asked, or whose calls lie apart, or with a word of no list, it is given up.
+// A walk gives what the plain questions give, in whatever order a call's checks
+// stand; over files whose calls lie apart, or with a word of no list, it is given up.
 func TestWalk(t *testing.T) {
 	s := queries.Scope{From: 202509, To: 202608, MatureBefore: day(9, 1)}
-	for name, mixed := range map[string]string{
-		"as stored": "FROM raw ORDER BY rowid", "within calls": "FROM raw ORDER BY call, hash(finding)", "calls apart": "FROM raw ORDER BY seq, call", "anyhow": "FROM raw ORDER BY hash(call, finding)",
-		"another word": "SELECT * REPLACE (CASE WHEN handling = 'held' THEN 'lifted' ELSE handling END AS handling) FROM raw ORDER BY rowid",
+	store := demoStore(t)
+	for _, c := range []struct {
+		name, mixed  string
+		walks, apart bool
+	}{
+		{"as stored", "FROM raw", true, false},
+		{"within calls", "FROM raw ORDER BY call, hash(finding)", true, false},
+		{"calls apart", "FROM raw ORDER BY seq, call", false, false},
+		{"vets apart", "FROM raw ORDER BY observer IS NOT DISTINCT FROM 'vet', call, seq", true, true},
+		{"times missing", "SELECT * REPLACE (CASE WHEN hash(call, finding) % 7 > 0 THEN asked_at END AS asked_at) FROM raw", true, false},
+		{"places missing", "SELECT * REPLACE (CASE WHEN hash(call, finding, seq) % 7 > 0 THEN seq END AS seq) FROM raw ORDER BY call", true, false},
+		{"calls missing", "SELECT * REPLACE (uuid() AS call) FROM raw", true, false},
+		{"blanks", "SELECT * REPLACE (CASE WHEN hash(call, finding) % 3 > 0 THEN value_code END AS value_code, NULL::VARCHAR AS setting, NULL::VARCHAR AS reason) FROM raw", true, false},
+		{"another word", "SELECT * REPLACE (CASE WHEN handling = 'held' THEN 'lifted' ELSE handling END AS handling) FROM raw", false, false},
 	} {
-		d := open(t, demoStore(t), 0)
-		d.ReadViews()
-		if _, err := d.SQL().Exec("CREATE TABLE raw AS FROM checks; CREATE TABLE mixed AS " + mixed + "; CREATE OR REPLACE VIEW checks AS FROM mixed"); err != nil {
-			t.Fatal(err)
-		}
-		seconds, handling := timesAndHandling(t, d, s)
-		_, err := d.ChecksAlike(ctx, s)
-		if (err == nil) != (name == "as stored") {
-			t.Errorf("%s: the walk says %v", name, err)
-		}
-		d.SetLong(true)
-		walked, held := timesAndHandling(t, d, s)
-		if diff := cmp.Diff(seconds, walked); diff != "" || len(seconds) == 0 {
-			t.Errorf("%s, check_seconds (-plain +walked):\n%s", name, diff)
-		}
-		if diff := cmp.Diff(handling, held); diff != "" || len(handling) == 0 {
-			t.Errorf("%s, check_handling (-plain +walked):\n%s", name, diff)
-		}
+		t.Run(c.name, func(t *testing.T) {
+			d := open(t, store, 0)
+			reorder(t, d, c.mixed)
+			want := ofChecks(t, d, s)
+			d.SetLong(true)
+			if walks, apart := d.Walks(ctx, s); walks != c.walks || apart != c.apart {
+				t.Errorf("walks %v, pairs apart %v; want %v, %v", walks, apart, c.walks, c.apart)
+			}
+			if diff := cmp.Diff(want, ofChecks(t, d, s)); diff != "" {
+				t.Errorf("-plain +walked:\n%s", diff)
+			}
+		})
 	}
 }
 
-func timesAndHandling(t *testing.T, d *queries.DB, s queries.Scope) ([]queries.CheckSecondsRow, []queries.CheckHandlingRow) {
+// reorder has the checks of every month stand in another order, in two files.
+func reorder(t *testing.T, d *queries.DB, mixed string) {
 	t.Helper()
-	seconds, err := d.CheckSeconds(ctx, s)
-	if err != nil {
+	dir := t.TempDir()
+	for month := 202509; month <= 202608; month = queries.AddMonths(month, 1) {
+		var paths []string
+		for half := range 2 {
+			path := filepath.Join(dir, fmt.Sprintf("%d-%d.parquet", month, half))
+			if _, err := d.SQL().Exec(fmt.Sprintf(`SET preserve_insertion_order = true; COPY (WITH raw AS (FROM checks WHERE episode_month = %d AND hash(call) %% 2 = %d) %s) TO '%s' (FORMAT parquet)`,
+				month, half, mixed, path)); err != nil {
+				t.Fatal(err)
+			}
+			paths = append(paths, path)
+		}
+		d.SetFiles("checks", month, paths...)
+	}
+	if _, err := d.SQL().Exec(fmt.Sprintf("CREATE OR REPLACE VIEW checks AS FROM read_parquet('%s/*.parquet')", dir)); err != nil {
 		t.Fatal(err)
 	}
-	handling, err := d.CheckHandling(ctx, s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return seconds, handling
 }
 
-// The checks of a store that loads have written can be walked, month for month.
+// checkAnswers are the answers that a walk gives.
+type checkAnswers struct {
+	Seconds  []queries.CheckSecondsRow
+	Handling []queries.CheckHandlingRow
+	Pairs    []queries.ReadingPairsRow
+	Fill     []queries.ColumnFillRow
+}
+
+func ofChecks(t *testing.T, d *queries.DB, s queries.Scope) (a checkAnswers) {
+	t.Helper()
+	var errs [4]error
+	a.Seconds, errs[0] = d.CheckSeconds(ctx, s)
+	a.Handling, errs[1] = d.CheckHandling(ctx, s)
+	a.Pairs, errs[2] = d.ReadingPairs(ctx, s, queries.ExamHours)
+	a.Fill, errs[3] = d.ColumnFill(ctx, s)
+	if err := errors.Join(errs[:]...); err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+// The checks of a store that loads have written can be walked.
 func TestWalkOfFiles(t *testing.T) {
 	d := open(t, demoStore(t), 0)
-	for month := 202509; month <= 202608; month = queries.AddMonths(month, 1) {
-		if rows, err := d.ChecksAlike(ctx, queries.Scope{From: month, To: month}); err != nil || len(rows) == 0 {
-			t.Errorf("%d: %d rows, %v", month, len(rows), err)
+	s := queries.Scope{From: 202509, To: 202608, MatureBefore: day(9, 1)}
+	want := ofChecks(t, d, s)
+	if len(want.Pairs) == 0 || len(want.Seconds) == 0 || len(want.Handling) == 0 || len(want.Fill) == 0 {
+		t.Fatal("nothing to compare")
+	}
+	d.SetLong(true)
+	if walks, apart := d.Walks(ctx, s); !walks || apart {
+		t.Errorf("walks %v, pairs apart %v", walks, apart)
+	}
+	if diff := cmp.Diff(want, ofChecks(t, d, s)); diff != "" {
+		t.Errorf("-plain +walked:\n%s", diff)
+	}
+}
+
+// A walk over the hand-written checks gives what the plain questions give there.
+func TestWalkByHand(t *testing.T) {
+	d := timed(t)
+	want := ofChecks(t, d, scope)
+	dir := t.TempDir()
+	for _, table := range []string{"calls", "checks", "outcomes"} {
+		path := filepath.Join(dir, table+".parquet")
+		if _, err := d.SQL().Exec("COPY (FROM " + table + " ORDER BY call) TO '" + path + "' (FORMAT parquet)"); err != nil {
+			t.Fatal(err)
 		}
+		d.SetFiles(table, scope.From, path)
+	}
+	d.SetLong(true)
+	if walks, _ := d.Walks(ctx, scope); !walks {
+		t.Error("the walk was given up")
+	}
+	if diff := cmp.Diff(want, ofChecks(t, d, scope)); diff != "" || len(want.Seconds) == 0 {
+		t.Errorf("-plain +walked:\n%s", diff)
 	}
 }
 

@@ -94,14 +94,19 @@ func (d *DB) filesOf(table string, from, to int) string {
 	if table == "cases" && d.casesHeld() {
 		return ""
 	}
-	var paths []string
-	for _, f := range files {
-		if f.month >= from && f.month <= to {
-			paths = append(paths, f.path)
-		}
-	}
+	paths := d.pathsOf(table, from, to)
 	if len(paths) == 0 || len(paths) == len(files) {
 		return ""
 	}
 	return "read_parquet(" + duck.FileList(paths) + ", hive_partitioning = false)"
+}
+
+// pathsOf lists the files of some months.
+func (d *DB) pathsOf(table string, from, to int) (paths []string) {
+	for _, f := range d.stored[table] {
+		if f.month >= from && f.month <= to {
+			paths = append(paths, f.path)
+		}
+	}
+	return paths
 }

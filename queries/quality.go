@@ -43,7 +43,13 @@ type ColumnFillRow struct {
 // ColumnFill answers: How completely is each column filled, month by month? A column that some
 // rows cannot have is counted among those that can. One row per column and month with rows.
 func (d *DB) ColumnFill(ctx context.Context, s Scope) ([]ColumnFillRow, error) {
-	return ask(ctx, d, "column_fill", names{}, s.args(), func(r *ColumnFillRow) []any {
+	var n names
+	if w, err := d.walk(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		n.filled = w.filled()
+	}
+	return ask(ctx, d, "column_fill", n, s.args(), func(r *ColumnFillRow) []any {
 		return []any{&r.Record, &r.Column, &r.Month, &r.Filled, &r.N}
 	})
 }

@@ -24,9 +24,9 @@ WITH vet AS MATERIALIZED (
   WHERE state = 'done' AND observer IS DISTINCT FROM 'vet' AND episode_month BETWEEN $from_month AND $to_month AND finding IN (SELECT DISTINCT finding FROM vet)
 ), pair AS (
   -- The last reading of the call is the one that the advice rested on; the
-  -- first exam compares best.
-  SELECT v.call, v.finding, arg_max(coalesce(o.value_code, ''), o.seq) AS owner_code, arg_max(o.value_number, o.seq) AS owner_number,
-    arg_min(coalesce(v.value_code, ''), v.asked_at) AS vet_code, arg_min(v.value_number, v.asked_at) AS vet_number, min(v.asked_at) AS asked_at
+  -- first exam compares best. What has no place or time stands behind.
+  SELECT v.call, v.finding, arg_max(coalesce(o.value_code, ''), coalesce(o.seq, -1)) AS owner_code, arg_max(o.value_number, coalesce(o.seq, -1)) AS owner_number,
+    arg_min(coalesce(v.value_code, ''), coalesce(v.asked_at, 'infinity')) AS vet_code, arg_min(v.value_number, coalesce(v.asked_at, 'infinity')) AS vet_number, min(v.asked_at) AS asked_at
   FROM owner o JOIN vet v ON v.call = o.call AND v.finding = o.finding
   GROUP BY v.call, v.finding
 ), exam AS (

@@ -22,7 +22,6 @@ var never = map[string]string{
 	"audit_frame":       "it draws episodes by the time of the call, and times were not published",
 	"outcome_delays":    "times were not published",
 	"check_seconds":     "times were not published",
-	"checks_alike":      "times were not published",
 	"unusual_readings":  "usual ranges stand in the findings dictionary, which is not part of a published dataset",
 	"set_aside_reasons": "only numbers by column and reason were published, in the table set_aside",
 	"ruleset_months":    "it gives the first and last contact, and times were not published",

@@ -11,7 +11,7 @@ import (
 // comparableHours is how long after the call a vet's reading of a sign still
 // tells about the owner's; later, or once treatment has begun, the sign may
 // have changed and not been misread.
-const comparableHours = 4
+const comparableHours = queries.ExamHours
 
 // Reading compares the owner's reading of one sign with the vet's.
 type Reading struct {

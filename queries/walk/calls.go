@@ -1,0 +1,175 @@
+package walk
+
+import (
+	"context"
+	"encoding/binary"
+	"math"
+	"math/bits"
+
+	"hindcheck/pipeline/lanes"
+)
+
+// noTime is a time that is not on record.
+const noTime = math.MaxInt64
+
+// call is what a check needs of its call.
+type call struct {
+	key            lanes.Key
+	started, ended int64 // microseconds since 1970, or noTime
+	species        int32
+	exam           int32 // the last of its exams, counted from 1
+	first          bool  // it opened its episode
+	known          bool  // it is on record
+	asked, read    bool  // its checks, its vet's readings have been walked
+}
+
+// exam is a vet's outcome of a call, whose time says which readings are its.
+type exam struct {
+	seen    int64
+	treated int8  // 1 treatment had begun, 0 not
+	next    int32 // another of the same call, counted from 1
+}
+
+// calls finds the calls of a month by their pseudonyms.
+type calls struct {
+	list    []call
+	slots   []int32 // places in list, counted from 1, where the pseudonym says or behind
+	exams   []exam
+	species *lanes.Vocabulary
+}
+
+// read reads the calls of some files in place of those it had.
+func (c *calls) read(ctx context.Context, paths []string) error {
+	c.list, c.exams, c.species = c.list[:0], c.exams[:0], lanes.NewVocabulary()
+	c.species.Number("") // not recorded
+	c.room(0)
+	for _, path := range paths {
+		if err := c.readFile(ctx, path); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *calls) readFile(ctx context.Context, path string) error {
+	r, err := lanes.Open(path)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	key, episode, species := lanes.Keys(r, "call"), lanes.Keys(r, "episode"), lanes.ReadWords(r, "species", c.species.Number)
+	started, ended := lanes.Times(r, "started_at"), lanes.Times(r, "ended_at")
+	c.room(len(c.list) + int(r.Rows()))
+	for {
+		n, err := r.Next(ctx)
+		if n == 0 || err != nil {
+			return err
+		}
+		for i := range n {
+			c.add(call{key: key.Values[i], started: timeOr(started, i), ended: timeOr(ended, i), species: max(species.At(i), 0),
+				first: episode.Valid[i] && episode.Values[i] == key.Values[i], known: true})
+		}
+	}
+}
+
+func timeOr(l *lanes.Lane[int64], i int) int64 {
+	if !l.Valid[i] {
+		return noTime
+	}
+	return l.Values[i]
+}
+
+// room makes slots for n calls, at most half of them taken.
+func (c *calls) room(n int) {
+	size := 1 << bits.Len(uint(2*n))
+	if n > 0 && size <= len(c.slots) {
+		return
+	}
+	if size <= cap(c.slots) {
+		c.slots = c.slots[:size]
+		clear(c.slots)
+	} else {
+		c.slots = make([]int32, size)
+	}
+	for i := range c.list {
+		c.slots[c.slot(c.list[i].key)] = int32(i + 1)
+	}
+}
+
+// slot is where a call is, or where it would be.
+func (c *calls) slot(key lanes.Key) int {
+	h := binary.LittleEndian.Uint64(key[:8]) ^ bits.RotateLeft64(binary.LittleEndian.Uint64(key[8:]), 29)
+	mask := len(c.slots) - 1
+	at := int(h*0x9e3779b97f4a7c15>>32) & mask // the golden ratio spreads keys that differ in few bits
+	for c.slots[at] != 0 && c.list[c.slots[at]-1].key != key {
+		at = (at + 1) & mask
+	}
+	return at
+}
+
+func (c *calls) add(one call) *call {
+	c.list = append(c.list, one)
+	c.slots[c.slot(one.key)] = int32(len(c.list))
+	return &c.list[len(c.list)-1]
+}
+
+// find returns a call, of which nothing is known if it is not on record. It holds
+// until the next one is looked for.
+func (c *calls) find(key lanes.Key) *call {
+	if n := c.slots[c.slot(key)]; n > 0 {
+		return &c.list[n-1]
+	}
+	c.room(len(c.list) + 1)
+	return c.add(call{key: key, started: noTime, ended: noTime})
+}
+
+// readExams reads the outcomes by vets.
+func (c *calls) readExams(ctx context.Context, paths []string) error {
+	for _, path := range paths {
+		if err := c.readExamsOf(ctx, path); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *calls) readExamsOf(ctx context.Context, path string) error {
+	r, err := lanes.Open(path)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	key, source := lanes.Keys(r, "call"), lanes.ReadWords(r, "source", lanes.Closed("vet"))
+	seen, treated := lanes.Times(r, "seen_at"), lanes.Tris(r, "treatment_begun")
+	for {
+		n, err := r.Next(ctx)
+		if n == 0 || err != nil {
+			return err
+		}
+		for i := range n {
+			if source.At(i) != 0 || !key.Valid[i] || !seen.Valid[i] || !treated.Valid[i] {
+				continue
+			}
+			if at := c.slots[c.slot(key.Values[i])]; at > 0 {
+				one := &c.list[at-1]
+				c.exams = append(c.exams, exam{seen.Values[i], treated.Values[i], one.exam})
+				one.exam = int32(len(c.exams))
+			}
+		}
+	}
+}
+
+// untreated reports whether a vet's exam of a call at that time is known to have
+// come before treatment.
+func (c *calls) untreated(one *call, seen int64) bool {
+	known := false
+	for at := one.exam; at > 0; at = c.exams[at-1].next {
+		if e := c.exams[at-1]; e.seen == seen {
+			if e.treated == 1 {
+				return false
+			}
+			known = true
+		}
+	}
+	return known
+}
