@@ -112,7 +112,7 @@ type laneOf[T, V any] struct {
 
 // newLane adds a column to a reader. as makes the value of what is stored, which
 // does not last.
-func newLane[T, V any](r *Reader, name string, fits func(*schema.Column) bool, as func(T) V) *Lane[V] {
+func newLane[T, V any](r *Reader, name string, fits func(*schema.Column) bool, as func(T) V) *laneOf[T, V] {
 	sc := r.file.MetaData().Schema
 	rows := min(batchRows, r.file.NumRows())
 	l := &laneOf[T, V]{Lane: &Lane[V]{make([]V, rows), make([]bool, rows)}, name: name, column: sc.ColumnIndexByName(name), as: as, stored: make([]T, rows)}
@@ -127,7 +127,7 @@ func newLane[T, V any](r *Reader, name string, fits func(*schema.Column) bool, a
 		l.levels = make([]int16, rows)
 	}
 	r.lanes = append(r.lanes, l)
-	return l.Lane
+	return l
 }
 
 func (l *laneOf[T, V]) begin(g *file.RowGroupReader) error {
@@ -195,12 +195,12 @@ func Keys(r *Reader, name string) *Lane[Key] {
 	sixteen := func(c *schema.Column) bool {
 		return c.PhysicalType() == parquet.Types.FixedLenByteArray && c.TypeLength() == len(Key{})
 	}
-	return newLane(r, name, sixteen, func(v parquet.FixedLenByteArray) Key { return Key(v) })
+	return newLane(r, name, sixteen, func(v parquet.FixedLenByteArray) Key { return Key(v) }).Lane
 }
 
 // Whole reads whole numbers of up to 32 bits.
 func Whole(r *Reader, name string) *Lane[int32] {
-	return newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v })
+	return newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v }).Lane
 }
 
 // Times reads times as microseconds since 1970.
@@ -209,12 +209,12 @@ func Times(r *Reader, name string) *Lane[int64] {
 		t, ok := c.LogicalType().(schema.TimestampLogicalType)
 		return ok && t.TimeUnit() == schema.TimeUnitMicros && c.PhysicalType() == parquet.Types.Int64
 	}
-	return newLane(r, name, micros, func(v int64) int64 { return v })
+	return newLane(r, name, micros, func(v int64) int64 { return v }).Lane
 }
 
 // Floats reads numbers.
 func Floats(r *Reader, name string) *Lane[float64] {
-	return newLane(r, name, physical(parquet.Types.Double), func(v float64) float64 { return v })
+	return newLane(r, name, physical(parquet.Types.Double), func(v float64) float64 { return v }).Lane
 }
 
 // Tris reads yes or no as 1 or 0.
@@ -224,7 +224,7 @@ func Tris(r *Reader, name string) *Lane[int8] {
 			return 1
 		}
 		return 0
-	})
+	}).Lane
 }
 
 // Tri returns the yes or no of row i as 1 or 0, -1 where there is none.

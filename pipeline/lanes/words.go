@@ -79,7 +79,13 @@ type Words struct{ *Lane[int32] }
 // ReadWords reads words by their numbers.
 func ReadWords(r *Reader, name string, number func(word string) int32) Words {
 	m := &memo{number: number}
-	return Words{newLane(r, name, physical(parquet.Types.ByteArray), func(v parquet.ByteArray) int32 { return m.of(v) })}
+	text := physical(parquet.Types.ByteArray)
+	plain := newLane(r, name, text, func(v parquet.ByteArray) int32 { return m.of(v) })
+	sc := r.file.MetaData().Schema
+	if plain.column >= 0 {
+		r.lanes[len(r.lanes)-1] = &wordLane{laneOf: plain, number: number, optional: sc.Column(plain.column).MaxDefinitionLevel() > 0, spare: make([]int32, len(plain.Values))}
+	}
+	return Words{plain.Lane}
 }
 
 // At returns the number of the word of row i, or None.

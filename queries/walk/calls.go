@@ -30,12 +30,18 @@ type exam struct {
 	next    int32 // another of the same call, counted from 1
 }
 
+// ahead is how many calls are fetched at a time.
+const ahead = 512
+
 // calls finds the calls of a month by their pseudonyms.
 type calls struct {
 	list    []call
 	slots   []int32 // places in list, counted from 1, where the pseudonym says or behind
 	exams   []exam
 	species *lanes.Vocabulary
+
+	near    []int32 // see touch
+	touched int32
 }
 
 // read reads the calls of some files in place of those it had.
@@ -66,6 +72,9 @@ func (c *calls) readFile(ctx context.Context, path string) error {
 			return err
 		}
 		for i := range n {
+			if i%ahead == 0 {
+				c.touch(key.Values[i:min(i+ahead, n)])
+			}
 			c.add(call{key: key.Values[i], started: timeOr(started, i), ended: timeOr(ended, i), species: max(species.At(i), 0),
 				first: episode.Valid[i] && episode.Values[i] == key.Values[i], known: true})
 		}
@@ -96,15 +105,33 @@ func (c *calls) room(n int) {
 	}
 }
 
+// home is the slot where a pseudonym says that its call is.
+func (c *calls) home(key lanes.Key) int {
+	h := binary.LittleEndian.Uint64(key[:8]) ^ bits.RotateLeft64(binary.LittleEndian.Uint64(key[8:]), 29)
+	return int(h*0x9e3779b97f4a7c15>>32) & (len(c.slots) - 1) // the golden ratio spreads keys that differ in few bits
+}
+
 // slot is where a call is, or where it would be.
 func (c *calls) slot(key lanes.Key) int {
-	h := binary.LittleEndian.Uint64(key[:8]) ^ bits.RotateLeft64(binary.LittleEndian.Uint64(key[8:]), 29)
-	mask := len(c.slots) - 1
-	at := int(h*0x9e3779b97f4a7c15>>32) & mask // the golden ratio spreads keys that differ in few bits
+	at := c.home(key)
 	for c.slots[at] != 0 && c.list[c.slots[at]-1].key != key {
-		at = (at + 1) & mask
+		at = (at + 1) & (len(c.slots) - 1)
 	}
 	return at
+}
+
+// touch fetches the slots and calls of some keys into the processor's cache: asked
+// for one after another, each would be waited for.
+func (c *calls) touch(keys []lanes.Key) {
+	c.near = c.near[:0]
+	for i := range keys {
+		c.near = append(c.near, c.slots[c.home(keys[i])])
+	}
+	for _, n := range c.near {
+		if n > 0 {
+			c.touched += c.list[n-1].species
+		}
+	}
 }
 
 func (c *calls) add(one call) *call {
@@ -147,6 +174,9 @@ func (c *calls) readExamsOf(ctx context.Context, path string) error {
 			return err
 		}
 		for i := range n {
+			if i%ahead == 0 {
+				c.touch(key.Values[i:min(i+ahead, n)])
+			}
 			if source.At(i) != 0 || !key.Valid[i] || !seen.Valid[i] || !treated.Valid[i] {
 				continue
 			}

@@ -67,6 +67,7 @@ func (w *Walker) file(ctx context.Context, path string) error {
 		if n == 0 {
 			break
 		}
+		w.fetch(rows.call.Values[:n])
 		for i, key := range rows.call.Values[:n] {
 			if key != last {
 				if err := w.finish(last, path); err != nil {
@@ -80,6 +81,17 @@ func (w *Walker) file(ctx context.Context, path string) error {
 		}
 	}
 	return w.finish(last, path)
+}
+
+// fetch has the calls of a batch of checks at hand.
+func (w *Walker) fetch(of []lanes.Key) {
+	w.keys = w.keys[:0]
+	for i := range of {
+		if i == 0 || of[i] != of[i-1] {
+			w.keys = append(w.keys, of[i])
+		}
+	}
+	w.calls.touch(w.keys)
 }
 
 // take appends row i to the run.

@@ -22,6 +22,8 @@ package walk
 import (
 	"context"
 	"time"
+
+	"hindcheck/pipeline/lanes"
 )
 
 // Files are the stored files of one month.
@@ -42,6 +44,7 @@ type Month struct {
 type Walker struct {
 	calls calls
 	run   []check
+	keys  []lanes.Key // see fetch
 	alike alike
 	fill  [1 << fillBits]int64
 	pairs pairs
