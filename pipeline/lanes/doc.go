@@ -1,6 +1,7 @@
 // Package lanes reads stored Parquet files column by column, a batch of rows at a
 // time and words as numbers, for what walks the files of a month side by side:
-// package derive, and the walk of package queries.
+// package derive, and the walk of package queries; and the orders of rows that a load
+// makes for itself.
 //
 // Start at Reader; words.go numbers words.
 package lanes

@@ -203,6 +203,11 @@ func Whole(r *Reader, name string) *Lane[int32] {
 	return newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v }).Lane
 }
 
+// Longs reads whole numbers of up to 64 bits.
+func Longs(r *Reader, name string) *Lane[int64] {
+	return newLane(r, name, physical(parquet.Types.Int64), func(v int64) int64 { return v }).Lane
+}
+
 // Times reads times as microseconds since 1970.
 func Times(r *Reader, name string) *Lane[int64] {
 	micros := func(c *schema.Column) bool {

@@ -2,7 +2,6 @@ package resolve
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"maps"
@@ -11,12 +10,11 @@ import (
 	"slices"
 	"strings"
 
-	duckdb "github.com/duckdb/duckdb-go/v2"
-
 	"hindcheck/pipeline/codes"
 	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/intake"
+	"hindcheck/pipeline/lanes"
 	"hindcheck/pipeline/store"
 )
 
@@ -40,7 +38,7 @@ func (r *Resolver) copying(ctx context.Context, t table, f func(w *intake.Writer
 	_ = r.limit(ctx, max(r.opt.MemoryMB/2, min(r.opt.MemoryMB, leastMemory))) // where it cannot do with less, it keeps what it has
 	percent := debug.SetGCPercent(copyingGC)
 	w := r.writer(t)
-	err := errors.Join(f(w), w.Close())
+	err := errors.Join(f(w), w.Close(), r.closeOrders())
 	debug.SetGCPercent(percent)
 	debug.FreeOSMemory()
 	return errors.Join(err, r.limit(ctx, r.opt.MemoryMB))
@@ -91,9 +89,7 @@ func (r *Resolver) copyCallMonths(ctx context.Context, months []int, joins func(
 	copied := slices.DeleteFunc(slices.Clone(months), joins)
 	rest = slices.DeleteFunc(slices.Clone(months), func(m int) bool { return slices.Contains(copied, m) })
 	err = r.copying(ctx, callsTable, func(w *intake.Writer) error {
-		return ahead(ctx, copied, r.orderCalls, func(in intake.Calls) error {
-			return r.copyCalls(w, in)
-		})
+		return ahead(ctx, copied, r.orderCalls, func(in intake.Calls) error { return r.copyCalls(w, in) })
 	})
 	return rest, err
 }
@@ -144,81 +140,26 @@ func ahead[T any](ctx context.Context, months []int, order func(context.Context,
 // orderCalls finds the order of a month of new calls.
 func (r *Resolver) orderCalls(ctx context.Context, m int) (in intake.Calls, err error) {
 	in = intake.Calls{Month: int32(m), LoadNo: int32(r.tx.No), Kinds: codes.ContactKinds.Words()}
-	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | src_row, coalesce(enum_code(kind)::INTEGER, -1),
-			CASE WHEN episode IS NULL THEN -1 WHEN episode = call THEN -2 ELSE 0 END, CASE WHEN episode <> call THEN episode END
-		FROM placed WHERE fresh AND month = ? ORDER BY started_at, call`, m)
+	rows, err := r.ordered(ctx, fmt.Sprint("calls-", m), fmt.Sprintf(`SELECT (src_file::BIGINT << 40) | src_row AS place, coalesce(enum_code(kind)::INTEGER, -1) AS kind,
+			CASE WHEN episode IS NULL THEN %d WHEN episode = call THEN %d ELSE 0 END::INTEGER AS whose, CASE WHEN episode <> call THEN episode END AS episode
+		FROM placed WHERE fresh AND month = %d ORDER BY started_at, call`, intake.NoEpisode, intake.OwnEpisode, m))
 	if err != nil {
-		return in, fmt.Errorf("order calls: %w", err)
+		return in, err
 	}
-	in.Next = inStretches(ctx, rows, func() (b intake.CallBatch, err error) {
-		for len(b.Rows) < stretchRows && err == nil && rows.Next() {
-			err = scanCall(rows, &b)
+	place, kind, whose, episode := lanes.Longs(rows.Reader, "place"), lanes.Whole(rows.Reader, "kind"), lanes.Whole(rows.Reader, "whose"), lanes.Keys(rows.Reader, "episode")
+	in.Next = func() (b intake.CallBatch, err error) {
+		n, err := rows.Next(ctx)
+		b.Rows = make([]intake.Call, n)
+		for i := range n {
+			b.Rows[i] = intake.Call{File: int32(place.Values[i] >> 40), Row: place.Values[i] & (1<<40 - 1), Kind: kind.Values[i], Episode: whose.Values[i]}
+			if episode.Valid[i] {
+				b.Rows[i].Episode = int32(len(b.Episodes))
+				b.Episodes = append(b.Episodes, episode.Values[i])
+			}
 		}
 		return b, err
-	}, func(b intake.CallBatch) int { return len(b.Rows) })
+	}
 	return in, nil
-}
-
-// scanCall appends a row of the order of calls.
-func scanCall(rows *sql.Rows, b *intake.CallBatch) error {
-	var place int64
-	var c intake.Call
-	var episode any
-	if err := rows.Scan(&place, &c.Kind, &c.Episode, &episode); err != nil {
-		return err
-	}
-	c.File, c.Row = int32(place>>40), place&(1<<40-1)
-	if episode != nil {
-		var id duckdb.UUID
-		if err := id.Scan(episode); err != nil {
-			return err
-		}
-		c.Episode = int32(len(b.Episodes))
-		b.Episodes = append(b.Episodes, id)
-	}
-	b.Rows = append(b.Rows, c)
-	return nil
-}
-
-// stretchRows is how many rows of an order are taken from DuckDB at a time, so that
-// what is held of a month does not grow with it.
-const stretchRows = 1 << 14
-
-// inStretches reads the rows of an order a stretch ahead of its use. read gives the
-// next stretch, size how many rows one has.
-func inStretches[T any](ctx context.Context, rows *sql.Rows, read func() (T, error), size func(T) int) func() (T, error) {
-	type stretch struct {
-		rows T
-		err  error
-	}
-	next := make(chan stretch, 1)
-	go func() {
-		defer close(next)
-		defer rows.Close()
-		for {
-			s, err := read()
-			if err == nil && size(s) == 0 {
-				if err = rows.Err(); err == nil {
-					return
-				}
-			}
-			select {
-			case next <- stretch{s, err}:
-			case <-ctx.Done():
-				return
-			}
-			if err != nil {
-				return
-			}
-		}
-	}()
-	return func() (T, error) {
-		s, ok := <-next
-		if !ok {
-			return s.rows, ctx.Err()
-		}
-		return s.rows, s.err
-	}
 }
 
 // copyCalls writes a month of new calls.
@@ -278,8 +219,9 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 		return nil, err
 	}
 	order := func(ctx context.Context, m int) (intake.Checks, error) {
-		next, err := r.orderChecks(ctx, m, files[m], usual.list())
-		return intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No), Next: next, Refused: refused}, err
+		in, err := r.orderChecks(ctx, m, files[m], usual.list())
+		in.Refused = refused
+		return in, err
 	}
 	err = r.copying(ctx, checksTable, func(w *intake.Writer) error {
 		return ahead(ctx, copied, order, func(in intake.Checks) error {
@@ -316,35 +258,31 @@ func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) error {
 	return nil
 }
 
-// orderChecks finds the order of the runs of a month, whose calls stand in a file;
-// species is the SQL list by which their species are counted.
-func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string) (func() ([]intake.Run, error), error) {
+// orderChecks finds the order of the runs of a month, whose calls stand in a file, packed
+// in two numbers; species is the SQL list by which their species are counted.
+func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string) (in intake.Checks, err error) {
+	in = intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No)}
 	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
 	if err != nil {
-		return nil, err
+		return in, err
 	}
-	return r.runsInOrder(ctx, fmt.Sprintf(`FROM %s r JOIN (SELECT call, started_at, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)`,
-		parquet(r.runsOf(files)), species, parquet([]string{calls})))
-}
-
-// runsInOrder reads runs in the order of their calls, packed in two numbers.
-func (r *Resolver) runsInOrder(ctx context.Context, from string) (func() ([]intake.Run, error), error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT, (first << 20) | n
-		`+from+` ORDER BY started_at, call, vet, src_file, part, first`)
+	rows, err := r.ordered(ctx, fmt.Sprint("checks-", m), fmt.Sprintf(`SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT AS whose, (first << 20) | n AS place
+		FROM %s r JOIN (SELECT call, started_at, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)
+		ORDER BY started_at, call, vet, src_file, part, first`, parquet(r.runsOf(files)), species, parquet([]string{calls})))
 	if err != nil {
-		return nil, fmt.Errorf("order checks: %w", err)
+		return in, err
 	}
-	return inStretches(ctx, rows, func() ([]intake.Run, error) {
-		var out []intake.Run
-		for len(out) < stretchRows && rows.Next() {
-			var a, b int64
-			if err := rows.Scan(&a, &b); err != nil {
-				return nil, err
-			}
-			out = append(out, intake.Run{File: int32(a >> 40), Part: int32(a >> 24 & 0xffff), Species: int32(a >> 1 & 0x7fffff), Vet: a&1 == 1, First: b >> 20, Rows: int32(b & 0xfffff)})
+	whose, place := lanes.Longs(rows.Reader, "whose"), lanes.Longs(rows.Reader, "place")
+	in.Next = func() ([]intake.Run, error) {
+		n, err := rows.Next(ctx)
+		out := make([]intake.Run, n)
+		for i := range n {
+			a, b := whose.Values[i], place.Values[i]
+			out[i] = intake.Run{File: int32(a >> 40), Part: int32(a >> 24 & 0xffff), Species: int32(a >> 1 & 0x7fffff), Vet: a&1 == 1, First: b >> 20, Rows: int32(b & 0xfffff)}
 		}
-		return out, nil
-	}, func(s []intake.Run) int { return len(s) }), nil
+		return out, err
+	}
+	return in, nil
 }
 
 // refusedReadings are the readings that outliers has set aside.

@@ -2,19 +2,20 @@ package resolve
 
 import (
 	"context"
-	"database/sql"
 	"database/sql/driver"
+	"errors"
 	"fmt"
-	"time"
 
 	duckdb "github.com/duckdb/duckdb-go/v2"
+
+	"hindcheck/pipeline/lanes"
 )
 
 // contact is one triage record that lies within the window of another one of
 // the same animal, as the walk sees it.
 type contact struct {
-	call, contact, animal duckdb.UUID
-	startedAt             time.Time
+	call, contact, animal lanes.Key
+	startedAt             int64 // microseconds since 1970
 	complaint             string
 	hint                  string
 	month                 int32
@@ -23,13 +24,13 @@ type contact struct {
 // openEpisode is an episode that may still take contacts.
 type openEpisode struct {
 	first      contact
-	contacts   map[duckdb.UUID]bool
+	contacts   map[lanes.Key]bool
 	complaints map[string]bool
 }
 
 // assignment puts a triage record into an episode.
 type assignment struct {
-	call, episode duckdb.UUID
+	call, episode lanes.Key
 	month         int32
 	kind          string
 }
@@ -42,8 +43,8 @@ type assignment struct {
 // complaint recorded on one of the two. Its name is the pseudonym of its first
 // triage record, and it belongs to the month of that record.
 type walker struct {
-	window time.Duration
-	animal duckdb.UUID
+	window int64 // microseconds
+	animal lanes.Key
 	open   []openEpisode
 }
 
@@ -53,7 +54,7 @@ func (w *walker) assign(c contact) assignment {
 	}
 	for i := len(w.open) - 1; i >= 0; i-- {
 		e := &w.open[i]
-		if c.startedAt.Sub(e.first.startedAt) > w.window || !e.related(c) {
+		if c.startedAt-e.first.startedAt > w.window || !e.related(c) {
 			continue
 		}
 		kind := c.hint
@@ -69,7 +70,7 @@ func (w *walker) assign(c contact) assignment {
 		}
 		return assignment{c.call, e.first.call, e.first.month, kind}
 	}
-	e := openEpisode{first: c, contacts: map[duckdb.UUID]bool{c.contact: true}, complaints: map[string]bool{}}
+	e := openEpisode{first: c, contacts: map[lanes.Key]bool{c.contact: true}, complaints: map[string]bool{}}
 	if c.complaint != "" {
 		e.complaints[c.complaint] = true
 	}
@@ -112,39 +113,43 @@ func (r *Resolver) episodes(ctx context.Context) error {
 		return err
 	}
 	defer conn.Close()
-	rows, err := r.db.QueryContext(ctx, `
-		SELECT p.call, p.contact, p.animal, p.started_at, coalesce(p.complaint, ''), coalesce(p.hint, ''), near.own_month
+	rows, err := r.ordered(ctx, "near", `SELECT p.call, p.contact, p.animal, epoch_us(p.started_at) AS started_at, coalesce(p.complaint, '') AS complaint, coalesce(p.hint, '') AS hint, near.own_month
 		FROM (SELECT call, contact, animal, started_at, complaint, contact_kind AS hint FROM inc_calls
 			UNION ALL SELECT call, contact, animal, started_at, complaint, contact_kind_given FROM settled) p
 		JOIN near USING (call) ORDER BY p.animal, p.started_at, p.call`)
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
-	return conn.Raw(func(raw any) error {
+	err = conn.Raw(func(raw any) error {
 		app, err := duckdb.NewAppenderFromConn(raw.(driver.Conn), "", "asg")
 		if err != nil {
 			return err
 		}
-		if err := walkRows(rows, app, time.Duration(hours)*time.Hour); err != nil {
+		if err := walkRows(ctx, rows, app, int64(hours)*hourMicros); err != nil {
 			_ = app.Close()
 			return err
 		}
 		return app.Close()
 	})
+	return errors.Join(err, r.closeOrders())
 }
 
-func walkRows(rows *sql.Rows, app *duckdb.Appender, window time.Duration) error {
-	w := walker{window: window}
-	for rows.Next() {
-		var c contact
-		if err := rows.Scan(&c.call, &c.contact, &c.animal, &c.startedAt, &c.complaint, &c.hint, &c.month); err != nil {
+func walkRows(ctx context.Context, rows *order, app *duckdb.Appender, window int64) error {
+	w, words := walker{window: window}, lanes.NewVocabulary()
+	r := rows.Reader
+	call, contacts, animal, started := lanes.Keys(r, "call"), lanes.Keys(r, "contact"), lanes.Keys(r, "animal"), lanes.Longs(r, "started_at")
+	complaint, hint, month := lanes.ReadWords(r, "complaint", words.Number), lanes.ReadWords(r, "hint", words.Number), lanes.Whole(r, "own_month")
+	for {
+		n, err := rows.Next(ctx)
+		if n == 0 || err != nil {
 			return err
 		}
-		a := w.assign(c)
-		if err := app.AppendRow(a.call, a.episode, a.month, a.kind); err != nil {
-			return err
+		for i := range n {
+			a := w.assign(contact{call.Values[i], contacts.Values[i], animal.Values[i], started.Values[i],
+				words.Word(complaint.At(i)), words.Word(hint.At(i)), month.Values[i]})
+			if err := app.AppendRow(duckdb.UUID(a.call), duckdb.UUID(a.episode), a.month, a.kind); err != nil {
+				return err
+			}
 		}
 	}
-	return rows.Err()
 }

@@ -120,6 +120,8 @@ type Resolver struct {
 	inMemory map[string]bool
 	// fresh are the staged files of this load by table and month.
 	fresh map[string]map[int]string
+	// orders are those that may still be open.
+	orders []*order
 	// coded are the types of text columns whose words are known, by table and column.
 	coded map[string]map[string]string
 }
