@@ -24,7 +24,7 @@ var benchCalls = flag.Int("calls", 100_000, "calls of BenchmarkStage; each has f
 // same file from CSV to Parquet with the same number of threads (way=copy),
 // which does none of these. The goal is 0.8 of the copy's time over both files.
 //
-//	go test ./cmd/ingest -run x -bench Stage -calls 5000000 -benchtime 1x -count 5
+//	go test ./cmd/ingest -run '^$' -bench Stage -calls 5000000 -benchtime 1x -count 5
 func BenchmarkStage(b *testing.B) {
 	threads := min(2, runtime.GOMAXPROCS(0))
 	calls, checks, err := benchdata.Write(b.TempDir(), *benchCalls)

@@ -8,8 +8,10 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sort"
 	"strings"
+	"sync/atomic"
 )
 
 // ErrBusy is returned where another load holds the store.
@@ -254,8 +256,8 @@ func (tx *Tx) placeFile(s Staged, hash func() (string, int64, error), dirs map[s
 	return File{Path: rel, Part: s.Part, Table: s.Table, Month: s.Month, Rows: s.Rows, Bytes: size, SHA256: sum}, nil
 }
 
-// hashAll hashes files in order in another goroutine, which reads while the disk
-// writes the first of them: no file is moved before its hash is asked for.
+// hashAll hashes files in order, one a processor, while the disk writes the first of
+// them: no file is moved before its hash is asked for.
 func hashAll(files []Staged) []func() (string, int64, error) {
 	type hashed struct {
 		sum  string
@@ -271,12 +273,15 @@ func hashAll(files []Staged) []func() (string, int64, error) {
 			return h.sum, h.size, h.err
 		}
 	}
-	go func() {
-		for i, f := range files {
-			sum, size, err := HashFile(f.Path)
-			done[i] <- hashed{sum, size, err}
-		}
-	}()
+	var next atomic.Int64
+	for range min(runtime.GOMAXPROCS(0), len(files)) {
+		go func() {
+			for i := next.Add(1) - 1; i < int64(len(files)); i = next.Add(1) - 1 {
+				sum, size, err := HashFile(files[i].Path)
+				done[i] <- hashed{sum, size, err}
+			}
+		}()
+	}
 	return out
 }
 
