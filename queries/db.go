@@ -132,6 +132,9 @@ type DB struct {
 	// walked are the counts of checks, by months; walking serialises walk.
 	walked  map[[2]int]*walked
 	walking sync.Mutex
+	// walkedCases and walkingCases are the same of cases.
+	walkedCases  map[casesOf]*walkedCases
+	walkingCases sync.Mutex
 	// stored are the files behind each view; see ofMonths.
 	stored map[string][]storedFile
 }

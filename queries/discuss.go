@@ -239,6 +239,11 @@ type UsualChecksRow struct {
 // UsualChecks answers: Which checks does the line usually ask for, by species and reason for the call?
 // One row per species and reason for the call.
 func (d *DB) UsualChecks(ctx context.Context, s Scope) ([]UsualChecksRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.usual(), nil
+	}
 	return ask(ctx, d, "usual_checks", names{}, s.args(), func(r *UsualChecksRow) []any {
 		return []any{&r.Species, &r.Complaint, &r.Episodes, (*intList)(&r.Put)}
 	})

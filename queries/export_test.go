@@ -28,3 +28,9 @@ func (d *DB) Walks(ctx context.Context, s Scope) (walks, apart bool) {
 	w, err := d.walk(ctx, s)
 	return err == nil && w != nil, w != nil && w.apart()
 }
+
+// WalksCases reports whether the files of cases can be walked.
+func (d *DB) WalksCases(ctx context.Context, s Scope) bool {
+	w, err := d.walkCases(ctx, s)
+	return err == nil && w != nil
+}

@@ -4,6 +4,7 @@ package queries
 
 import (
 	"context"
+	"slices"
 )
 
 // FindingStatesRow is one row of FindingStates.
@@ -29,6 +30,11 @@ type FindingStatesRow struct {
 // FindingStates answers: How often was each finding assessed, and why not, by what was advised? One row
 // per finding and level.
 func (d *DB) FindingStates(ctx context.Context, s Scope) ([]FindingStatesRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.states(len(d.meta.Findings)), nil
+	}
 	return ask(ctx, d, "finding_states", names{}, s.args(), func(r *FindingStatesRow) []any {
 		return []any{&r.Finding, &r.Level, &r.N, &r.Assessed, &r.NotAsked, &r.NotPossible, &r.Declined, &r.StoppedEarly}
 	})
@@ -80,6 +86,12 @@ type FindingHeapingRow struct {
 // "two seconds", so a rule that splits there rests on rounding. One row per species, most readings
 // first.
 func (d *DB) FindingHeaping(ctx context.Context, s Scope, finding string, threshold float64, scale int) ([]FindingHeapingRow, error) {
+	at := slices.IndexFunc(d.meta.Findings, func(f Finding) bool { return f.ID == finding })
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil && at >= 0 && scale > 0 {
+		return w.heaping(at, threshold, scale), nil
+	}
 	return ask(ctx, d, "finding_heaping", names{finding: finding}, with(with(s.args(), "threshold", threshold), "scale", scale), func(r *FindingHeapingRow) []any {
 		return []any{&r.Species, &r.Readings, &r.Below, &r.Exact, &r.Above, &r.Whole}
 	})

@@ -124,6 +124,11 @@ type FlagNotAssessedRow struct {
 // FlagNotAssessed answers: Why was a flag unknown, and was the animal escalated and in need all the same?
 // Not assessed is not normal. One row per flag, state, level, need and maturity that occurs.
 func (d *DB) FlagNotAssessed(ctx context.Context, s Scope) ([]FlagNotAssessedRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.notAssessed(), nil
+	}
 	return ask(ctx, d, "flag_not_assessed", names{}, s.args(), func(r *FlagNotAssessedRow) []any {
 		return []any{&r.Flag, &r.State, &r.Level, &r.NeedEmergency, &r.NeedSameDay, &r.Mature, &r.N}
 	})

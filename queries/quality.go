@@ -120,6 +120,11 @@ type CodeSharesRow struct {
 // from month to month, the coding may have changed and not the animals. One row per column,
 // month and word.
 func (d *DB) CodeShares(ctx context.Context, s Scope) ([]CodeSharesRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.shares(d.meta.Findings), nil
+	}
 	return ask(ctx, d, "code_shares", names{}, s.args(), func(r *CodeSharesRow) []any {
 		return []any{&r.Column, &r.Month, &r.Code, &r.N}
 	})

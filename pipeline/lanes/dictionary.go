@@ -11,17 +11,17 @@ import (
 	"github.com/apache/arrow-go/v18/parquet/file"
 )
 
-// wordLane reads a column of words. A dictionary of the file holds each word once,
-// and rows hold its place: taking the place, instead of the word and looking that
-// up, is a third of the work. Other encodings are read by the library.
-type wordLane struct {
-	*laneOf[parquet.ByteArray, int32]
-	number   func(word string) int32
+// dictLane reads a column of words or small numbers. A dictionary of the file holds
+// each once, and rows hold its place: taking the place, instead of the word and
+// looking that up, is a third of the work. Other encodings are read by the library.
+type dictLane[T any] struct {
+	*laneOf[T, int32]
+	unpack   func(dict []int32, data []byte) ([]int32, error) // appends what a dictionary holds
 	optional bool
 	plain    bool // the present row group has pages without a dictionary
 
 	pages  file.PageReader
-	dict   []int32 // the numbers of its words
+	dict   []int32 // the numbers, of words too
 	left   int     // rows of the page that have not been read
 	levels hybrid
 	places hybrid
@@ -31,7 +31,16 @@ type wordLane struct {
 // differences are encodings that only the library reads.
 var differences = []parquet.Encoding{parquet.Encodings.DeltaByteArray, parquet.Encodings.DeltaLengthByteArray, parquet.Encodings.DeltaBinaryPacked}
 
-func (l *wordLane) begin(g *file.RowGroupReader) error {
+// byDictionary has a lane that was just added read places in dictionaries.
+func byDictionary[T any](r *Reader, l *laneOf[T, int32], unpack func([]int32, []byte) ([]int32, error)) *Lane[int32] {
+	if l.column >= 0 {
+		optional := r.file.MetaData().Schema.Column(l.column).MaxDefinitionLevel() > 0
+		r.lanes[len(r.lanes)-1] = &dictLane[T]{laneOf: l, unpack: unpack, optional: optional, spare: make([]int32, len(l.Values))}
+	}
+	return l.Lane
+}
+
+func (l *dictLane[T]) begin(g *file.RowGroupReader) error {
 	meta, err := g.MetaData().ColumnChunk(l.column)
 	if err != nil {
 		return fmt.Errorf("column %q: %w", l.name, err)
@@ -48,7 +57,7 @@ func (l *wordLane) begin(g *file.RowGroupReader) error {
 	return nil
 }
 
-func (l *wordLane) read(n int) error {
+func (l *dictLane[T]) read(n int) error {
 	if l.plain {
 		return l.laneOf.read(n)
 	}
@@ -69,7 +78,7 @@ func (l *wordLane) read(n int) error {
 }
 
 // nextPage begins a page of rows, or reads the dictionary.
-func (l *wordLane) nextPage() error {
+func (l *dictLane[T]) nextPage() error {
 	if !l.pages.Next() {
 		if err := l.pages.Err(); err != nil {
 			return err
@@ -78,7 +87,9 @@ func (l *wordLane) nextPage() error {
 	}
 	switch page := l.pages.Page().(type) {
 	case *file.DictionaryPage:
-		return l.readWords(page.Data())
+		var err error
+		l.dict, err = l.unpack(l.dict[:0], page.Data())
+		return err
 	case *file.DataPageV1:
 		data := page.Data()
 		var levels []byte
@@ -100,10 +111,10 @@ func (l *wordLane) nextPage() error {
 	return nil
 }
 
-func (l *wordLane) beginPage(page file.DataPage, levels, places []byte) (err error) {
+func (l *dictLane[T]) beginPage(page file.DataPage, levels, places []byte) (err error) {
 	l.left = int(page.NumValues())
 	if e := parquet.Encoding(page.Encoding()); e != parquet.Encodings.RLEDict && e != parquet.Encodings.PlainDict {
-		return fmt.Errorf("%w: words as %s behind a dictionary", ErrUnwalkable, e)
+		return fmt.Errorf("%w: values as %s behind a dictionary", ErrUnwalkable, e)
 	}
 	if l.levels, err = newHybrid(levels, 1); err != nil {
 		return err
@@ -116,21 +127,31 @@ func (l *wordLane) beginPage(page file.DataPage, levels, places []byte) (err err
 	return err
 }
 
-// readWords numbers the words of a dictionary.
-func (l *wordLane) readWords(data []byte) error {
-	for len(data) > 0 {
-		if len(data) < 4 || int(binary.LittleEndian.Uint32(data)) > len(data)-4 {
-			return io.ErrUnexpectedEOF
+// unpackWords numbers the words of a dictionary.
+func unpackWords(number func(word string) int32) func(dict []int32, data []byte) ([]int32, error) {
+	return func(dict []int32, data []byte) ([]int32, error) {
+		for len(data) > 0 {
+			if len(data) < 4 || int(binary.LittleEndian.Uint32(data)) > len(data)-4 {
+				return nil, io.ErrUnexpectedEOF
+			}
+			size := int(binary.LittleEndian.Uint32(data))
+			dict = append(dict, number(string(data[4:4+size])))
+			data = data[4+size:]
 		}
-		size := int(binary.LittleEndian.Uint32(data))
-		l.dict = append(l.dict, l.number(string(data[4:4+size])))
-		data = data[4+size:]
+		return dict, nil
 	}
-	return nil
+}
+
+// unpackWhole takes the numbers of a dictionary.
+func unpackWhole(dict []int32, data []byte) ([]int32, error) {
+	for ; len(data) >= 4; data = data[4:] {
+		dict = append(dict, int32(binary.LittleEndian.Uint32(data)))
+	}
+	return dict, nil
 }
 
 // take reads rows of the present page.
-func (l *wordLane) take(values []int32, valid []bool) error {
+func (l *dictLane[T]) take(values []int32, valid []bool) error {
 	n, all := len(values), true
 	if l.optional {
 		level, same, err := l.levels.run(n)
@@ -183,7 +204,7 @@ func (l *wordLane) take(values []int32, valid []bool) error {
 }
 
 // takeLevels reads which rows have a value, and returns how many.
-func (l *wordLane) takeLevels(valid []bool) (n int, err error) {
+func (l *dictLane[T]) takeLevels(valid []bool) (n int, err error) {
 	levels := l.spare[:len(valid)]
 	if err := l.levels.read(levels); err != nil {
 		return 0, err

@@ -39,8 +39,15 @@ func TestReadWords(t *testing.T) {
 			for name, expr := range columns {
 				list += ", " + expr + " AS " + name
 			}
-			if _, err := db.Exec(fmt.Sprintf("COPY (SELECT i%s FROM range(%d) t(i)) TO '%s' (FORMAT parquet, PARQUET_VERSION %s, ROW_GROUP_SIZE 20480, COMPRESSION zstd)", list, n, path, version)); err != nil {
+			if _, err := db.Exec(fmt.Sprintf("COPY (SELECT (i %% 40 - 3)::SMALLINT AS small%s FROM range(%d) t(i)) TO '%s' (FORMAT parquet, PARQUET_VERSION %s, ROW_GROUP_SIZE 20480, COMPRESSION zstd)", list, n, path, version)); err != nil {
 				t.Fatal(err)
+			}
+			var want, got []int32
+			for v := range n {
+				want = append(want, int32(v%40-3))
+			}
+			if got = readWhole(t, path); !slices.Equal(got, want) {
+				t.Errorf("%s, %d rows: other numbers", version, n)
 			}
 			for name, expr := range columns {
 				var want []string
@@ -103,6 +110,26 @@ func readWords(t *testing.T, path, name string) (out []string) {
 				out = append(out, all.Word(at))
 			}
 		}
+	}
+}
+
+func readWhole(t *testing.T, path string) (out []int32) {
+	t.Helper()
+	r, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	small := Whole(r, "small")
+	for {
+		n, err := r.Next(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n == 0 {
+			return out
+		}
+		out = append(out, small.Values[:n]...)
 	}
 }
 

@@ -200,7 +200,7 @@ func Keys(r *Reader, name string) *Lane[Key] {
 
 // Whole reads whole numbers of up to 32 bits.
 func Whole(r *Reader, name string) *Lane[int32] {
-	return newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v }).Lane
+	return byDictionary(r, newLane(r, name, physical(parquet.Types.Int32), func(v int32) int32 { return v }), unpackWhole)
 }
 
 // Longs reads whole numbers of up to 64 bits.
@@ -220,6 +220,11 @@ func Times(r *Reader, name string) *Lane[int64] {
 // Floats reads numbers.
 func Floats(r *Reader, name string) *Lane[float64] {
 	return newLane(r, name, physical(parquet.Types.Double), func(v float64) float64 { return v }).Lane
+}
+
+// Bits reads words of 64 bits.
+func Bits(r *Reader, name string) *Lane[uint64] {
+	return newLane(r, name, physical(parquet.Types.Int64), func(v int64) uint64 { return uint64(v) }).Lane
 }
 
 // Tris reads yes or no as 1 or 0.

@@ -80,12 +80,7 @@ type Words struct{ *Lane[int32] }
 func ReadWords(r *Reader, name string, number func(word string) int32) Words {
 	m := &memo{number: number}
 	text := physical(parquet.Types.ByteArray)
-	plain := newLane(r, name, text, func(v parquet.ByteArray) int32 { return m.of(v) })
-	sc := r.file.MetaData().Schema
-	if plain.column >= 0 {
-		r.lanes[len(r.lanes)-1] = &wordLane{laneOf: plain, number: number, optional: sc.Column(plain.column).MaxDefinitionLevel() > 0, spare: make([]int32, len(plain.Values))}
-	}
-	return Words{plain.Lane}
+	return Words{byDictionary(r, newLane(r, name, text, func(v parquet.ByteArray) int32 { return m.of(v) }), unpackWords(number))}
 }
 
 // At returns the number of the word of row i, or None.
