@@ -122,33 +122,65 @@ func (w *Writer) find(r Call) (*part, int64, error) {
 			}
 			p.used, p.last = true, 0
 		}
-		at, found := p.last+1, p.last+1 < len(p.srcRow) && p.srcRow[p.last+1] == r.Row
-		if !found {
-			at, found = slices.BinarySearch(p.srcRow, r.Row)
-		}
-		if found {
-			p.last = at
-			return p, int64(at), nil
+		if row, ok := p.rowOf(r.Row); ok {
+			return p, row, nil
 		}
 	}
 	return nil, 0, fmt.Errorf("read staged rows: no row %d of export %d", r.Row, r.File)
 }
 
-// sourceRows reads the column of source rows of a part.
+// stretch is rows of a part, from row at on, that come from rows of the export that
+// follow each other, from row src on: a batch, as far as no row of it was refused.
+type stretch struct{ src, at int64 }
+
+// sourceRows reads the column of source rows of a part. All of a large month would take
+// more memory than row groups do.
 func (w *Writer) sourceRows(p *part) error {
-	if err := p.open(); err != nil || p.srcRow != nil {
+	if err := p.open(); err != nil || p.source != nil {
 		return err
 	}
-	at := w.from.Index(records.SrcRow)
-	u := unpacked{column: column{Column: w.from.Columns[at]}}
+	place := w.from.Index(records.SrcRow)
+	u := unpacked{column: column{Column: w.from.Columns[place]}}
 	for g := range p.rd.NumRowGroups() {
 		n := int(p.starts[g+1] - p.starts[g])
-		if err := u.read(p.rd.RowGroup(g), at, n); err != nil {
+		if err := u.read(p.rd.RowGroup(g), place, n); err != nil {
 			return fmt.Errorf("read staged rows: %w", err)
 		}
-		p.srcRow = append(p.srcRow, u.i64[:n]...)
+		for i, src := range u.i64[:n] {
+			at := p.starts[g] + int64(i)
+			if k := len(p.source) - 1; k < 0 || src-p.source[k].src != at-p.source[k].at {
+				p.source = append(p.source, stretch{src, at})
+			}
+		}
 	}
 	return nil
+}
+
+// rowOf is the row of a part that comes from a row of the export, mostly the next one.
+func (p *part) rowOf(src int64) (int64, bool) {
+	k := p.last
+	if !p.covers(k, src) {
+		if k++; !p.covers(k, src) {
+			k, _ = slices.BinarySearchFunc(p.source, src, func(s stretch, src int64) int { return cmp.Compare(s.src, src+1) })
+			if k--; !p.covers(k, src) {
+				return 0, false
+			}
+		}
+	}
+	p.last = k
+	return p.source[k].at + src - p.source[k].src, true
+}
+
+// covers reports whether a row of the export is in a stretch.
+func (p *part) covers(k int, src int64) bool {
+	if k < 0 || k >= len(p.source) || src < p.source[k].src {
+		return false
+	}
+	end := p.starts[len(p.starts)-1]
+	if k+1 < len(p.source) {
+		end = p.source[k+1].at
+	}
+	return src-p.source[k].src < end-p.source[k].at
 }
 
 // Run is a run of staged checks that enters a stored file.

@@ -90,8 +90,8 @@ type part struct {
 	rd     *file.Reader
 	starts []int64 // the first row of each row group, and the number of rows
 	held   []*group
-	srcRow []int64 // of each row, where rows are looked for by it
-	used   bool    // the file that is written has a row found by it, the last one at last
+	source []stretch // where the rows came from, where they are looked for by it
+	used   bool      // the file that is written has a row found by it, the last one in the stretch last
 	last   int
 }
 
@@ -279,7 +279,7 @@ func (w *Writer) end(err error) (int64, error) {
 	}
 	for _, p := range w.parts {
 		if !p.used {
-			p.srcRow = nil
+			p.source = nil
 		}
 	}
 	if err == nil {
