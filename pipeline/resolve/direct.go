@@ -8,10 +8,8 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"slices"
-	"strings"
 
 	"hindcheck/pipeline/codes"
-	"hindcheck/pipeline/duck"
 	"hindcheck/pipeline/findings"
 	"hindcheck/pipeline/intake"
 	"hindcheck/pipeline/lanes"
@@ -218,8 +216,9 @@ func (r *Resolver) copyMonths(ctx context.Context, months []int) (rest []int, er
 	if err := r.learnSpecies(ctx, usual, files); err != nil {
 		return nil, err
 	}
+	number := lanes.Closed(slices.Clone(usual.species)...)
 	order := func(ctx context.Context, m int) (intake.Checks, error) {
-		in, err := r.orderChecks(ctx, m, files[m], usual.list())
+		in, err := r.orderChecks(ctx, m, files[m], number)
 		in.Refused = refused
 		return in, err
 	}
@@ -258,30 +257,18 @@ func (r *Resolver) copyChecks(w *intake.Writer, in intake.Checks) error {
 	return nil
 }
 
-// orderChecks finds the order of the runs of a month, whose calls stand in a file, packed
-// in two numbers; species is the SQL list by which their species are counted.
-func (r *Resolver) orderChecks(ctx context.Context, m int, calls, species string) (in intake.Checks, err error) {
+// orderChecks finds the order of the runs of a month, whose calls stand in a file.
+func (r *Resolver) orderChecks(ctx context.Context, m int, calls string, species func(string) int32) (in intake.Checks, err error) {
 	in = intake.Checks{Month: int32(m), LoadNo: int32(r.tx.No)}
 	files, err := r.ints(ctx, fmt.Sprintf(`SELECT DISTINCT src_file FROM spread WHERE month = %d`, m))
 	if err != nil {
 		return in, err
 	}
-	rows, err := r.ordered(ctx, fmt.Sprint("checks-", m), fmt.Sprintf(`SELECT (src_file::BIGINT << 40) | (part::BIGINT << 24) | (species::BIGINT << 1) | vet::BIGINT AS whose, (first << 20) | n AS place
-		FROM %s r JOIN (SELECT call, started_at, coalesce(list_position(%s, species), 0) AS species FROM %s) k USING (call)
-		ORDER BY started_at, call, vet, src_file, part, first`, parquet(r.runsOf(files)), species, parquet([]string{calls})))
+	runs, err := newRunOrder(ctx, calls, r.runsOf(files), species, callsHeld)
 	if err != nil {
-		return in, err
+		return in, fmt.Errorf("order checks: %w", err)
 	}
-	whose, place := lanes.Longs(rows.Reader, "whose"), lanes.Longs(rows.Reader, "place")
-	in.Next = func() ([]intake.Run, error) {
-		n, err := rows.Next(ctx)
-		out := make([]intake.Run, n)
-		for i := range n {
-			a, b := whose.Values[i], place.Values[i]
-			out[i] = intake.Run{File: int32(a >> 40), Part: int32(a >> 24 & 0xffff), Species: int32(a >> 1 & 0x7fffff), Vet: a&1 == 1, First: b >> 20, Rows: int32(b & 0xfffff)}
-		}
-		return out, err
-	}
+	in.Next = func() ([]intake.Run, error) { return runs.next(ctx) }
 	return in, nil
 }
 
@@ -352,15 +339,6 @@ func (t *tallies) learn(name string) {
 	for finding, one := range t.known {
 		t.extend(finding, one)
 	}
-}
-
-// list makes the SQL list of the species, each at its number.
-func (t *tallies) list() string {
-	names := make([]string, len(t.species)-1)
-	for i, s := range t.species[1:] {
-		names[i] = duck.Quote(s)
-	}
-	return "[" + strings.Join(names, ", ") + "]::VARCHAR[]"
 }
 
 // of is the tally of a finding, nil where it has no usual range.
