@@ -55,6 +55,13 @@ type AdviceClustersRow struct {
 // need and advice? Counts of clusters by their totals, for limits that allow for clusters. One row
 // per need and pair of totals; episodes without the cluster's name are left out.
 func (d *DB) AdviceClusters(ctx context.Context, s Scope, cut int, cluster string) ([]AdviceClustersRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		if c := w.clusters(cluster); c != nil {
+			return adviceClusters(c, cut), nil
+		}
+	}
 	return ask(ctx, d, "advice_clusters", names{cluster: cluster}, with(s.args(), "cut", cut), func(r *AdviceClustersRow) []any {
 		return []any{&r.Need, &r.Episodes, &r.Escalated, &r.Clusters}
 	})

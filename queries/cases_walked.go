@@ -192,3 +192,47 @@ func (w *walkedCases) shares(findings []Finding) []CodeSharesRow {
 		return cmp.Or(cmp.Compare(a.Column, b.Column), cmp.Compare(a.Month, b.Month), cmp.Compare(a.Code, b.Code))
 	}, func(into *CodeSharesRow, row CodeSharesRow) { into.N += row.N })
 }
+
+// clusters puts the verified episodes together by one of ClusterColumns; nil for a
+// kind that a walk does not read.
+func (w *walkedCases) clusters(kind string) *walk.Clusters {
+	months := make([]*walk.Verified, len(w.counts))
+	for i, m := range w.counts {
+		months[i] = &m.Verified
+	}
+	switch kind {
+	case "animal":
+		return walk.ByAnimal(months)
+	case "advisor":
+		return walk.ByAdvisor(months)
+	case "practice":
+		return walk.ByPractice(months)
+	}
+	return nil
+}
+
+// adviceClusters lists rows as AdviceClusters gives them.
+func adviceClusters(c *walk.Clusters, cut int) []AdviceClustersRow {
+	out := []AdviceClustersRow{}
+	for t, n := range c.Advised(cut) {
+		out = append(out, AdviceClustersRow{t.Need, t.Episodes, t.Count, n})
+	}
+	slices.SortFunc(out, func(a, b AdviceClustersRow) int {
+		return cmp.Or(cmp.Compare(a.Need, b.Need), cmp.Compare(a.Episodes, b.Episodes), cmp.Compare(a.Escalated, b.Escalated))
+	})
+	return out
+}
+
+// flagClusters lists rows as FlagClusters gives them.
+func flagClusters(c *walk.Clusters, cut, flags int) []FlagClustersRow {
+	out := []FlagClustersRow{}
+	for flag, totals := range c.Flagged(cut, flags) {
+		for t, n := range totals {
+			out = append(out, FlagClustersRow{flag, t.Need, t.Episodes, t.Count, n})
+		}
+	}
+	slices.SortFunc(out, func(a, b FlagClustersRow) int {
+		return cmp.Or(cmp.Compare(a.Flag, b.Flag), cmp.Compare(a.Need, b.Need), cmp.Compare(a.Episodes, b.Episodes), cmp.Compare(a.Present, b.Present))
+	})
+	return out
+}

@@ -153,6 +153,13 @@ type FlagClustersRow struct {
 // need and in each flag? Counts of clusters by their totals, for limits that allow for clusters.
 // One row per flag, need and pair of totals; episodes without the cluster's name are left out.
 func (d *DB) FlagClusters(ctx context.Context, s Scope, cut int, cluster string) ([]FlagClustersRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		if c := w.clusters(cluster); c != nil {
+			return flagClusters(c, cut, len(d.meta.Flags)), nil
+		}
+	}
 	return ask(ctx, d, "flag_clusters", names{cluster: cluster}, with(s.args(), "cut", cut), func(r *FlagClustersRow) []any {
 		return []any{&r.Flag, &r.Need, &r.Episodes, &r.Present, &r.Clusters}
 	})

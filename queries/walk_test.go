@@ -26,8 +26,8 @@ func TestWalkOfCases(t *testing.T) {
 		walks          bool
 	}{
 		{"as stored", "site AS site", true},
-		{"states and flags by lot", "hash(call) AS unknown_0, (hash(call) % 3)::TINYINT - 1 AS need_emergency, " + strings.Join(states, ", "), true},
-		{"blanks", "NULL::VARCHAR AS complaint, CASE WHEN hash(call) % 2 = 0 THEN species END AS species, CASE WHEN hash(call) % 3 = 0 THEN disposition END AS disposition", true},
+		{"states and flags by lot", "hash(call) AS unknown_0, hash(call, 1) AS fired_0, md5((hash(animal) % 200)::VARCHAR)::UUID AS animal, (hash(call) % 3)::TINYINT - 1 AS need_emergency, " + strings.Join(states, ", "), true},
+		{"blanks", "NULL::VARCHAR AS complaint, CASE WHEN hash(call) % 2 = 0 THEN species END AS species, CASE WHEN hash(call) % 3 = 0 THEN disposition END AS disposition, CASE WHEN hash(call) % 3 = 0 THEN animal END AS animal, NULL::UUID AS advisor", true},
 		{"many species", "'s' || (hash(call) % 20) AS species", false},
 		{"a number of no state", "CASE WHEN hash(call) % 99 = 0 THEN -5::SMALLINT ELSE f_gum_colour END AS f_gum_colour", false},
 	} {
@@ -66,6 +66,8 @@ type caseAnswers struct {
 	Usual   []queries.UsualChecksRow
 	Heaping []queries.FindingHeapingRow
 	Unknown []queries.FlagNotAssessedRow
+	Advised map[string][]queries.AdviceClustersRow
+	Flagged map[string][]queries.FlagClustersRow
 }
 
 func ofCases(t *testing.T, d *queries.DB, s queries.Scope) (a caseAnswers) {
@@ -76,7 +78,15 @@ func ofCases(t *testing.T, d *queries.DB, s queries.Scope) (a caseAnswers) {
 	a.Usual, errs[2] = d.UsualChecks(ctx, s)
 	a.Heaping, errs[3] = d.FindingHeaping(ctx, s, "capillary_refill_s", 20, 10)
 	a.Unknown, errs[4] = d.FlagNotAssessed(ctx, s)
-	if err := errors.Join(errs[:]...); err != nil {
+	a.Advised, a.Flagged = map[string][]queries.AdviceClustersRow{}, map[string][]queries.FlagClustersRow{}
+	all := errs[:]
+	for kind, cut := range map[string]int{"animal": 3, "owner": 4, "advisor": 4, "practice": 3} {
+		var advised, flagged error
+		a.Advised[kind], advised = d.AdviceClusters(ctx, s, cut, kind)
+		a.Flagged[kind], flagged = d.FlagClusters(ctx, s, cut, kind)
+		all = append(all, advised, flagged)
+	}
+	if err := errors.Join(all...); err != nil {
 		t.Fatal(err)
 	}
 	return a

@@ -2,7 +2,6 @@ package walk
 
 import (
 	"context"
-	"encoding/binary"
 	"math"
 	"math/bits"
 
@@ -105,15 +104,9 @@ func (c *calls) room(n int) {
 	}
 }
 
-// home is the slot where a pseudonym says that its call is.
-func (c *calls) home(key lanes.Key) int {
-	h := binary.LittleEndian.Uint64(key[:8]) ^ bits.RotateLeft64(binary.LittleEndian.Uint64(key[8:]), 29)
-	return int(h*0x9e3779b97f4a7c15>>32) & (len(c.slots) - 1) // the golden ratio spreads keys that differ in few bits
-}
-
 // slot is where a call is, or where it would be.
 func (c *calls) slot(key lanes.Key) int {
-	at := c.home(key)
+	at := home(key, len(c.slots))
 	for c.slots[at] != 0 && c.list[c.slots[at]-1].key != key {
 		at = (at + 1) & (len(c.slots) - 1)
 	}
@@ -125,7 +118,7 @@ func (c *calls) slot(key lanes.Key) int {
 func (c *calls) touch(keys []lanes.Key) {
 	c.near = c.near[:0]
 	for i := range keys {
-		c.near = append(c.near, c.slots[c.home(keys[i])])
+		c.near = append(c.near, c.slots[home(keys[i], len(c.slots))])
 	}
 	for _, n := range c.near {
 		if n > 0 {

@@ -30,6 +30,8 @@ type Cases struct {
 	Put []Put
 	// Unknown flags.
 	Unknown []Unknown
+	// Verified are the mature episodes whose need is known.
+	Verified Verified
 	// Dispositions of episodes with an outcome; "" where none is on record.
 	Dispositions map[string]int64
 }
@@ -107,6 +109,7 @@ type caseWalker struct {
 	put                               []int64 // kind, finding
 	unknown                           []int64 // word, combination, state, flag
 	disposed                          []int64
+	verified                          verifier
 
 	// Of the rows of a batch: species and reason for the call, by kinds; species and
 	// level; level, needs and maturity; and the flags that read a finding of each state.
@@ -123,6 +126,7 @@ type counter []int64
 func WalkCases(ctx context.Context, paths []string, findings []Finding, flags int, mature time.Time) (*Cases, error) {
 	w := &caseWalker{findings: findings, mature: mature.UnixMicro(), flags: flags, words: (flags + 63) / 64, kinds: map[[2]int32]int32{},
 		species: lanes.NewVocabulary(), complaints: lanes.NewVocabulary(), dispositions: lanes.NewVocabulary(), values: make([]counter, len(findings))}
+	w.verified.practices = lanes.NewVocabulary()
 	w.unknown = make([]int64, w.words*levels*needs*needs*2*assessed*64)
 	for _, v := range []*lanes.Vocabulary{w.species, w.complaints, w.dispositions} {
 		v.Number("") // not recorded
@@ -160,14 +164,17 @@ type caseRows struct {
 	started                                  *lanes.Lane[int64]
 	unknown                                  []*lanes.Lane[uint64]
 	findings                                 []*lanes.Lane[int32]
+	verifiedRows
 }
 
 func (w *caseWalker) open(r *lanes.Reader) *caseRows {
 	rows := &caseRows{species: lanes.ReadWords(r, "species", w.species.Number), complaint: lanes.ReadWords(r, "complaint", w.complaints.Number),
 		disposition: lanes.ReadWords(r, "disposition", w.dispositions.Number), level: lanes.Whole(r, "level"), needEmergency: lanes.Whole(r, "need_emergency"),
 		needSameDay: lanes.Whole(r, "need_same_day"), route: lanes.Whole(r, "route"), started: lanes.Times(r, "started_at")}
+	rows.animal, rows.advisor, rows.practice = lanes.Keys(r, "animal"), lanes.Keys(r, "advisor"), lanes.ReadWords(r, "practice", w.verified.practices.Number)
 	for i := range w.words {
 		rows.unknown = append(rows.unknown, lanes.Bits(r, "unknown_"+strconv.Itoa(i)))
+		rows.fired = append(rows.fired, lanes.Bits(r, "fired_"+strconv.Itoa(i)))
 	}
 	for _, f := range w.findings {
 		rows.findings = append(rows.findings, lanes.Whole(r, f.Column))
@@ -237,6 +244,9 @@ func (w *caseWalker) describe(rows *caseRows, n int) error {
 		w.group[i], w.judged[i] = species*levels+level, ((level*needs+e)*needs+s)*2+mature
 		w.kind[i] = w.kindOf(species, max(rows.complaint.At(i), 0))
 		w.episodes[w.kind[i]*levels+level]++
+		if mature == 1 && e+s > 0 { // one of the needs is known
+			w.verified.add(rows, i)
+		}
 		if rows.route.Valid[i] && rows.route.Values[i] > 0 {
 			at := max(rows.disposition.At(i), 0)
 			for int(at) >= len(w.disposed) {
@@ -335,6 +345,8 @@ func (w *caseWalker) cases() *Cases {
 		}
 	}
 	out.Unknown = w.unknownRows()
+	out.Verified = w.verified.Verified
+	out.Verified.PracticeNames = w.verified.practices.All
 	return out
 }
 
