@@ -204,8 +204,10 @@ func (f *partFile) keys(c *column, n, nulls int) content {
 		f.indices[i] = int32(changes - 1)
 	}
 	if 2*changes > m {
-		if body, ok := f.fewKeys(keys); ok {
-			return body
+		if f.stored || c.Name != "call" { // of calls there are never few, and a staged file need not be small
+			if body, ok := f.fewKeys(keys); ok {
+				return body
+			}
 		}
 		if body, ok := f.repeatedKeys(c.Name, keys); ok {
 			return body

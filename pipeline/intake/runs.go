@@ -1,6 +1,8 @@
 package intake
 
 import (
+	"errors"
+
 	"hindcheck/pipeline/records"
 )
 
@@ -9,8 +11,13 @@ import (
 type runFile struct {
 	partFile
 	columns []column
+	n       int // runs in the columns that have yet to be written
 	no      int
 }
+
+// runGroup is about how many runs a row group holds: those of several row groups of
+// checks, since each costs its readers as much as a thousand rows.
+const runGroup = 1 << 15
 
 // Columns of records.Runs by place.
 const (
@@ -41,12 +48,12 @@ func newColumns(t records.Table) []column {
 	return columns
 }
 
-// add writes the runs of the first n buffered checks, which become the rows of
-// the part from at on.
+// add notes the runs of the first n buffered checks, which become the rows of
+// the part from at on. None reaches from one row group of checks into the next.
 func (r *runFile) add(w *worker, n int, at int64) error {
 	call, observer, exported := &w.columns[w.p.table.Index("call")], &w.columns[w.p.table.Index("observer")], &w.columns[w.p.table.Index(records.ExportedAt)]
 	vet := vetCode(observer)
-	k := -1
+	k := r.n - 1
 	var was key
 	var last uint8
 	for i := range n {
@@ -55,7 +62,7 @@ func (r *runFile) add(w *worker, n int, at int64) error {
 			v = 1
 		}
 		id := keyAt(call.uuid, i)
-		if k >= 0 && id == was && v == last && exported.i64[i] == exported.i64[i-1] {
+		if i > 0 && id == was && v == last && exported.i64[i] == exported.i64[i-1] {
 			r.columns[runRows].i32[k]++
 			continue
 		}
@@ -69,7 +76,19 @@ func (r *runFile) add(w *worker, n int, at int64) error {
 		r.columns[runFirst].i64[k] = at + int64(i)
 		r.columns[runRows].i32[k] = 1
 	}
-	return r.write(r.columns, k+1)
+	if r.n = k + 1; r.n >= runGroup {
+		return r.flush()
+	}
+	return nil
+}
+
+// flush writes the runs that have yet to be written.
+func (r *runFile) flush() error {
+	n := r.n
+	if r.n = 0; n == 0 {
+		return nil
+	}
+	return r.write(r.columns, n)
 }
 
 // room makes room for n runs.
@@ -96,7 +115,7 @@ func (r *runFile) close() error {
 	if r == nil {
 		return nil
 	}
-	return r.partFile.close()
+	return errors.Join(r.flush(), r.partFile.close())
 }
 
 func (r *runFile) paths() []string {
