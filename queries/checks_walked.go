@@ -22,12 +22,30 @@ const ExamHours = 4
 type walked struct {
 	months []int
 	counts []*walk.Month
+	// wanted are the episodes of which the checks were kept.
+	wanted map[lanes.Key]bool
+}
+
+// KeepChecks has the checks of some episodes at hand for CaseChecks: on a long line
+// they are taken along by the walk over the months that a review makes anyway.
+func (d *DB) KeepChecks(ctx context.Context, s Scope, episodes []string) error {
+	wanted := map[lanes.Key]bool{}
+	for _, e := range episodes {
+		if key, ok := keyOf(e); ok {
+			wanted[key] = true
+		}
+	}
+	_, err := d.walkWith(ctx, s, wanted)
+	return err
 }
 
 // walk counts the checks of a long line by one pass over the files of each month,
 // kept for the next question about the same months; nil where the plain questions
 // must be asked.
-func (d *DB) walk(ctx context.Context, s Scope) (*walked, error) {
+func (d *DB) walk(ctx context.Context, s Scope) (*walked, error) { return d.walkWith(ctx, s, nil) }
+
+// walkWith keeps the checks of some episodes too, unless it has been done before.
+func (d *DB) walkWith(ctx context.Context, s Scope, wanted map[lanes.Key]bool) (*walked, error) {
 	if !d.isLong() || d.published || d.stored == nil {
 		return nil, nil
 	}
@@ -44,7 +62,7 @@ func (d *DB) walk(ctx context.Context, s Scope) (*walked, error) {
 			w = new(walk.Walker)
 		}
 		defer idle.Put(w)
-		m, err := w.Month(ctx, walk.Files{Calls: d.pathsOf("calls", s.From, s.To), Checks: d.pathsOf("checks", s.From, s.To), Outcomes: d.pathsOf("outcomes", s.From, s.To)}, ExamHours*time.Hour)
+		m, err := w.Month(ctx, walk.Files{Calls: d.pathsOf("calls", s.From, s.To), Checks: d.pathsOf("checks", s.From, s.To), Outcomes: d.pathsOf("outcomes", s.From, s.To)}, ExamHours*time.Hour, wanted)
 		return []*walk.Month{m}, err
 	})
 	if err != nil && !errors.Is(err, lanes.ErrUnwalkable) {
@@ -52,7 +70,7 @@ func (d *DB) walk(ctx context.Context, s Scope) (*walked, error) {
 	}
 	var w *walked
 	if err == nil {
-		w = &walked{monthsOf(s), counts}
+		w = &walked{months: monthsOf(s), counts: counts, wanted: wanted}
 	}
 	if d.walked == nil {
 		d.walked = map[[2]int]*walked{}

@@ -147,6 +147,9 @@ func (d *DB) CaseChecks(ctx context.Context, episodes []string, within ...Scope)
 	if len(episodes) == 0 {
 		return []CaseChecksRow{}, nil
 	}
+	if rows, ok := d.keptChecks(episodes, within); ok {
+		return rows, nil
+	}
 	return ask(ctx, d, "case_checks", names{}, episodeArgs(episodes, within), func(r *CaseChecksRow) []any {
 		return []any{&r.Episode, &r.Call, &r.Seq, &r.Finding, &r.Observer, &r.State, &r.Reason, &r.ValueCode, &r.ValueNumber, &r.Handling, &r.AskedAt, &r.Treated}
 	})

@@ -15,7 +15,7 @@ import (
 // A walk over cases gives what the plain questions give; where a column is not as a
 // load writes it, it is given up.
 func TestWalkOfCases(t *testing.T) {
-	s := queries.Scope{From: 202509, To: 202608, MatureBefore: day(3, 1)}
+	s := queries.Scope{From: 202602, To: 202608, MatureBefore: day(3, 1)}
 	store := demoStore(t)
 	var states []string
 	for _, f := range open(t, store, 0).Meta().Findings {

@@ -13,12 +13,13 @@ const noTime = math.MaxInt64
 
 // call is what a check needs of its call.
 type call struct {
-	key            lanes.Key
+	key, episode   lanes.Key
 	started, ended int64 // microseconds since 1970, or noTime
 	species        int32
 	exam           int32 // the last of its exams, counted from 1
 	first          bool  // it opened its episode
 	known          bool  // it is on record
+	wanted         bool  // its checks are wanted row by row
 	asked, read    bool  // its checks, its vet's readings have been walked
 }
 
@@ -38,6 +39,7 @@ type calls struct {
 	slots   []int32 // places in list, counted from 1, where the pseudonym says or behind
 	exams   []exam
 	species *lanes.Vocabulary
+	wanted  map[lanes.Key]bool // episodes of which the checks are wanted
 
 	near    []int32 // see touch
 	touched int32
@@ -63,6 +65,7 @@ func (c *calls) readFile(ctx context.Context, path string) error {
 	}
 	defer r.Close()
 	key, episode, species := lanes.Keys(r, "call"), lanes.Keys(r, "episode"), lanes.ReadWords(r, "species", c.species.Number)
+	kind := lanes.ReadWords(r, "contact_type", lanes.Closed("clinical"))
 	started, ended := lanes.Times(r, "started_at"), lanes.Times(r, "ended_at")
 	c.room(len(c.list) + int(r.Rows()))
 	for {
@@ -74,7 +77,8 @@ func (c *calls) readFile(ctx context.Context, path string) error {
 			if i%ahead == 0 {
 				c.touch(key.Values[i:min(i+ahead, n)])
 			}
-			c.add(call{key: key.Values[i], started: timeOr(started, i), ended: timeOr(ended, i), species: max(species.At(i), 0),
+			wanted := len(c.wanted) > 0 && episode.Valid[i] && kind.At(i) == 0 && c.wanted[episode.Values[i]]
+			c.add(call{key: key.Values[i], episode: episode.Values[i], wanted: wanted, started: timeOr(started, i), ended: timeOr(ended, i), species: max(species.At(i), 0),
 				first: episode.Valid[i] && episode.Values[i] == key.Values[i], known: true})
 		}
 	}
@@ -180,19 +184,4 @@ func (c *calls) readExamsOf(ctx context.Context, path string) error {
 			}
 		}
 	}
-}
-
-// untreated reports whether a vet's exam of a call at that time is known to have
-// come before treatment.
-func (c *calls) untreated(one *call, seen int64) bool {
-	known := false
-	for at := one.exam; at > 0; at = c.exams[at-1].next {
-		if e := c.exams[at-1]; e.seen == seen {
-			if e.treated == 1 {
-				return false
-			}
-			known = true
-		}
-	}
-	return known
 }

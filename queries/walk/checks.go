@@ -17,6 +17,7 @@ type check struct {
 	code      int32 // number of the word, lanes.None without
 	how       int16 // see hows
 	state     int8  // place on the list of states
+	observer  int8  // place on the list of observers, -1 without
 	vet       bool
 	hasNumber bool
 }
@@ -45,7 +46,7 @@ func (w *Walker) open(r *lanes.Reader) *rows {
 	any := func(string) int32 { return 0 }
 	word := func(l codes.List) lanes.Words { return lanes.ReadWords(r, l.Name(), lanes.Closed(l.Words()...)) }
 	return &rows{call: lanes.Keys(r, "call"), finding: lanes.ReadWords(r, "finding", w.alike.findings.Number), handling: word(codes.Handling), state: word(codes.States),
-		reason: word(codes.Reasons), observer: lanes.ReadWords(r, "observer", lanes.Closed("vet")), setting: lanes.ReadWords(r, "setting", any), animalState: lanes.ReadWords(r, "animal_state", any),
+		reason: word(codes.Reasons), observer: word(codes.Observers), setting: lanes.ReadWords(r, "setting", any), animalState: lanes.ReadWords(r, "animal_state", any),
 		code: lanes.ReadWords(r, "value_code", w.pairs.words.Number), seq: lanes.Whole(r, "seq"), put: lanes.Times(r, "asked_at"), number: lanes.Floats(r, "value_number")}
 }
 
@@ -97,12 +98,12 @@ func (w *Walker) fetch(of []lanes.Key) {
 // take appends row i to the run.
 func (w *Walker) take(r *rows, i int, path string) error {
 	state := r.state.At(i)
-	handling, reason := r.handling.At(i), r.reason.At(i)
-	if state < 0 || r.finding.At(i) < 0 || handling < 0 && r.handling.Valid[i] || reason < 0 && r.reason.Valid[i] {
+	handling, reason, observer := r.handling.At(i), r.reason.At(i), r.observer.At(i)
+	if state < 0 || r.finding.At(i) < 0 || handling < 0 && r.handling.Valid[i] || reason < 0 && r.reason.Valid[i] || observer < 0 && r.observer.Valid[i] {
 		return fmt.Errorf("%w: %s: a check without finding, or with a word of no list", lanes.ErrUnwalkable, path)
 	}
 	w.fill[r.fill(i, state)]++
-	c := check{finding: r.finding.Values[i], how: how(handling, state, reason), state: int8(state), vet: r.observer.At(i) == 0,
+	c := check{finding: r.finding.Values[i], how: how(handling, state, reason), state: int8(state), vet: observer == vet, observer: int8(observer),
 		code: r.code.At(i), number: r.number.Values[i], hasNumber: r.number.Valid[i], put: timeOr(r.put, i), seq: noSeq}
 	if r.seq.Valid[i] {
 		c.seq = r.seq.Values[i]
@@ -129,6 +130,9 @@ func (w *Walker) finish(key lanes.Key, path string) error {
 	one.asked, one.read = one.asked || asked, one.read || read
 	if asked {
 		w.alike.add(one, w.run)
+	}
+	if one.wanted {
+		w.keep(one, w.run)
 	}
 	if asked && read {
 		w.pairs.add(&w.calls, one, w.run)

@@ -82,8 +82,11 @@ func (p *pairs) addSign(all *calls, one *call, run []check, finding int32) {
 	}
 	seen := -vet.at
 	inTime := one.started != noTime && seen >= one.started && seen-one.started <= p.within
-	p.counts[pair{finding, inTime && all.untreated(one, seen), owner.reading, vet.reading}]++
+	p.counts[pair{finding, inTime && before(all.treated(one, seen)), owner.reading, vet.reading}]++
 }
+
+// before reports whether an exam is known to have come before treatment.
+func before(treated *bool) bool { return treated != nil && !*treated }
 
 // place is the place of a check, the first without one.
 func place(c *check) int64 {

@@ -15,9 +15,10 @@
 //  3. alike.go   how often each was done, and how long it took
 //  4. filled.go  which columns are filled
 //  5. pairs.go   what the owner read beside what the vet read
+//  6. kept.go    the checks of some episodes, row by row
 //
 // Of cases, cases.go counts column by column what five questions ask about all
-// findings at once, for a quarter of their processor time: DuckDB keeps a map for each column,
+// findings at once, and verified.go clusters of episodes, for a quarter of their processor time: DuckDB keeps a map for each column,
 // and compares each with each state.
 //
 // Start at Walker and WalkCases.
@@ -41,6 +42,8 @@ type Month struct {
 	// Apart says that a call's checks and its vet's readings lie apart, so that
 	// Pairs are not all of them.
 	Apart bool
+	// Kept are the checks of the episodes that are wanted row by row.
+	Kept []Kept
 }
 
 // Walker walks one month after another. It is not for use by several goroutines at
@@ -52,12 +55,15 @@ type Walker struct {
 	alike alike
 	fill  [1 << fillBits]int64
 	pairs pairs
+	kept  []Kept
 }
 
 // Month counts the checks of a month; a vet's reading compares with the owner's
-// for so long after the call. It returns an error that wraps lanes.ErrUnwalkable
+// for so long after the call; wanted are the episodes of which the checks are kept.
+// It returns an error that wraps lanes.ErrUnwalkable
 // where the files cannot be walked.
-func (w *Walker) Month(ctx context.Context, files Files, within time.Duration) (*Month, error) {
+func (w *Walker) Month(ctx context.Context, files Files, within time.Duration, wanted map[lanes.Key]bool) (*Month, error) {
+	w.calls.wanted, w.kept = wanted, nil
 	if err := w.calls.read(ctx, files.Calls); err != nil {
 		return nil, err
 	}
@@ -72,5 +78,5 @@ func (w *Walker) Month(ctx context.Context, files Files, within time.Duration) (
 			return nil, err
 		}
 	}
-	return &Month{Alike: w.alike.rows(&w.calls), Filled: filled(&w.fill), Pairs: w.pairs.rows(&w.alike), Apart: w.pairs.apart}, nil
+	return &Month{Alike: w.alike.rows(&w.calls), Filled: filled(&w.fill), Pairs: w.pairs.rows(&w.alike), Apart: w.pairs.apart, Kept: w.kept}, nil
 }

@@ -113,6 +113,13 @@ func (b *builder) fillMissed(r *Review) error {
 // line has a hundred thousand.
 func (b *builder) readMissed(all []queries.MissedCasesRow, told map[string]*Case) (reasonCounts, error) {
 	counts := newReasonCounts()
+	episodes := make([]string, len(all))
+	for i, x := range all {
+		episodes[i] = x.Episode
+	}
+	if err := b.db.KeepChecks(b.ctx, b.scope, episodes); err != nil {
+		return nil, err
+	}
 	for month := b.scope.From; month <= b.scope.To; month = queries.AddMonths(month, 1) {
 		var rows []queries.MissedCasesRow
 		var episodes []string
