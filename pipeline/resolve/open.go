@@ -204,7 +204,7 @@ func (r *Resolver) open(ctx context.Context) error {
 			staged = append(staged, p.Path)
 		}
 		kind := "VIEW"
-		if small(staged) {
+		if r.small(staged) {
 			kind, r.inMemory[t.name] = "TABLE", true
 		}
 		if err := r.exec(ctx, "CREATE "+kind+" st_"+t.name+" AS "+relation(staged, t.staged())); err != nil {
@@ -243,11 +243,9 @@ func (r *Resolver) openFiles(ctx context.Context) error {
 	return nil
 }
 
-// smallBytes is the size of staged files up to which they are read once into
-// memory: a monthly load then opens each file once instead of in every query.
-const smallBytes = 16 << 20
-
-func small(paths []string) bool {
+// small reports whether staged files are read once into memory: a monthly load then opens
+// each file once instead of in every query. In memory they take a multiple of their size.
+func (r *Resolver) small(paths []string) bool {
 	total := int64(0)
 	for _, p := range paths {
 		st, err := os.Stat(p)
@@ -256,8 +254,11 @@ func small(paths []string) bool {
 		}
 		total += st.Size()
 	}
-	return total <= smallBytes
+	return total <= int64(r.opt.MemoryMB)<<20/smallShare
 }
+
+// smallShare is the part of what DuckDB may take that such files may have.
+const smallShare = 12
 
 // stagedOf selects the staged rows of a table from those exports alone whose
 // numbers a query gives, so that monthly exports are not all read for each

@@ -16,14 +16,29 @@ func (r *Resolver) outcomes(ctx context.Context) error {
 	if err := r.keyed(ctx, outcomesTable); err != nil {
 		return err
 	}
+	if err := r.findLinks(ctx); err != nil {
+		return err
+	}
+	if err := r.refuseLinks(ctx); err != nil {
+		return err
+	}
+	return r.writeOutcomes(ctx)
+}
+
+// findLinks makes the table link: the outcomes that are new or may have another link than
+// before, each with its episode and how that was found.
+func (r *Resolver) findLinks(ctx context.Context) error {
 	at := fmt.Sprintf(`s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, epoch_us(s.seen_at) < epoch_us(w.started_at) - %d AS early`, int64(hourMicros))
 	script := []string{
+		// Stored outcomes of the animals and calls of this load, sought one after the other: a
+		// row is looked up in two lists at once only while both are wholly in memory.
+		`CREATE TABLE again AS SELECT outcome FROM cur_outcomes SEMI JOIN stirred USING (animal)
+			UNION SELECT outcome FROM cur_outcomes SEMI JOIN callmonth USING (call)`,
+		`DELETE FROM again WHERE outcome IN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding')`,
 		`CREATE TABLE seek AS
 			SELECT outcome, call, animal, seen_at, true AS fresh, src_file, src_row, NULL::UUID AS was_episode, NULL::INTEGER AS was_month, NULL::VARCHAR AS was_by FROM inc_outcomes
 			UNION ALL
-			SELECT o.outcome, o.call, o.animal, o.seen_at, false, NULL, NULL, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o
-			ANTI JOIN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding') g USING (outcome)
-			WHERE o.animal IN (SELECT animal FROM stirred) OR o.call IN (SELECT call FROM callmonth)`,
+			SELECT o.outcome, o.call, o.animal, o.seen_at, false, NULL, NULL, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o SEMI JOIN again USING (outcome)`,
 		// Calls of this load and stored ones are sought one after the other: taken together,
 		// those of a large load would have to be told from those of a large store first, which
 		// took more memory than all the rest. What names a call of this load leaves few to seek.
@@ -55,10 +70,7 @@ func (r *Resolver) outcomes(ctx context.Context) error {
 			return err
 		}
 	}
-	if err := r.refuseLinks(ctx); err != nil {
-		return err
-	}
-	return r.writeOutcomes(ctx)
+	return nil
 }
 
 // refuseLinks sets aside fresh outcomes whose link contradicts the store, and
