@@ -141,9 +141,9 @@ func (w *Writer) sourceRows(p *part) error {
 	}
 	place := w.from.Index(records.SrcRow)
 	u := unpacked{column: column{Column: w.from.Columns[place]}}
-	for g := range p.rd.NumRowGroups() {
+	for g := range p.rd.groups() {
 		n := int(p.starts[g+1] - p.starts[g])
-		if err := u.read(p.rd.RowGroup(g), place, n); err != nil {
+		if err := p.rd.column(g, place, &u); err != nil {
 			return fmt.Errorf("read staged rows: %w", err)
 		}
 		for i, src := range u.i64[:n] {

@@ -128,17 +128,17 @@ func TestPagesReadBack(t *testing.T) {
 // compares them with what was written.
 func unpackedEqual(t *testing.T, path string, columns []column, n int) {
 	t.Helper()
-	rd, err := file.OpenParquetFile(path, false)
+	rd, err := openStaged(path, new([]byte))
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer rd.Close()
+	defer rd.close()
 	got := make([]unpacked, len(columns))
 	for i := range got {
 		got[i].Column = columns[i].Column
 	}
 	for g := range 2 {
-		if m, err := readGroup(rd, g, got); m != n || err != nil {
+		if m, err := rd.group(g, got); m != n || err != nil {
 			t.Fatalf("row group %d: %d rows, %v; want %d", g, m, err, n)
 		}
 		for i := range got {

@@ -170,7 +170,7 @@ func (w *Writer) fetch(n int) error {
 		if err := first.p.open(); err != nil {
 			return err
 		}
-		if _, err := readGroup(first.p.rd, first.group, w.single.columns); err != nil {
+		if _, err := first.p.rd.group(first.group, w.single.columns); err != nil {
 			return err
 		}
 		for c := range w.span.columns {

@@ -7,8 +7,6 @@ import (
 	"math"
 	"slices"
 
-	"github.com/apache/arrow-go/v18/parquet/file"
-
 	"hindcheck/pipeline/records"
 )
 
@@ -87,7 +85,8 @@ const (
 // part is a staged part that is read back.
 type part struct {
 	Staged
-	rd     *file.Reader
+	rd     *stagedFile
+	bytes  *[]byte // memory that all parts of a writer share
 	starts []int64 // the first row of each row group, and the number of rows
 	held   []*group
 	source []stretch // where the rows came from, where they are looked for by it
@@ -149,8 +148,9 @@ func NewWriter(record string, parts []Staged) *Writer {
 	if record == records.Checks.Name {
 		w.most = bytesHeldChecks / width(w.from)
 	}
+	bytes := new([]byte)
 	for _, p := range parts {
-		one := &part{Staged: p}
+		one := &part{Staged: p, bytes: bytes}
 		w.parts[[2]int32{p.File, p.Part}] = one
 		w.byFile[p.File] = append(w.byFile[p.File], one)
 	}
@@ -310,15 +310,15 @@ func (p *part) open() error {
 	if p.rd != nil {
 		return nil
 	}
-	rd, err := file.OpenParquetFile(p.Path, false)
+	rd, err := openStaged(p.Path, p.bytes)
 	if err != nil {
 		return fmt.Errorf("read staged rows: %w", err)
 	}
 	p.rd, p.starts = rd, []int64{0}
-	for g := range rd.NumRowGroups() {
-		p.starts = append(p.starts, p.starts[g]+rd.MetaData().RowGroups[g].NumRows)
+	for g := range rd.groups() {
+		p.starts = append(p.starts, p.starts[g]+rd.rows(g))
 	}
-	p.held = make([]*group, rd.NumRowGroups())
+	p.held = make([]*group, rd.groups())
 	return nil
 }
 
@@ -328,7 +328,7 @@ func (p *part) close() error {
 	}
 	rd := p.rd
 	p.rd, p.held = nil, nil
-	return rd.Close()
+	return rd.close()
 }
 
 // shut closes the parts of which no row group is in memory, save some.
@@ -395,7 +395,7 @@ func (w *Writer) hold(p *part, no int) (*group, error) {
 	if err := w.shut(func(other *part) bool { return other == p }); err != nil {
 		return nil, err
 	}
-	n, err := readGroup(p.rd, no, g.columns)
+	n, err := p.rd.group(no, g.columns)
 	if err != nil {
 		return nil, err
 	}

@@ -6,14 +6,13 @@ import (
 	"unsafe"
 
 	"github.com/apache/arrow-go/v18/parquet"
-	"github.com/apache/arrow-go/v18/parquet/file"
 
 	"hindcheck/pipeline/pagefile"
 	"hindcheck/pipeline/records"
 )
 
-// Staged parts are read back as they were written: one page a column and row
-// group, in the few encodings of pagefile. The library's column readers would
+// Staged parts (stagedFile) are read back as they were written: one page a column and
+// row group, in the few encodings of pagefile. The library's column readers would
 // take every level and index one by one, and turn words into strings.
 
 // unpacked is one column of a row group that was read back.
@@ -31,49 +30,6 @@ type scratch struct {
 	bytes []byte
 	i64   []int64
 	i32   []int32
-}
-
-// readGroup reads row group g of a part into columns.
-func readGroup(rd *file.Reader, g int, columns []unpacked) (n int, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("read staged rows: %v", p)
-		}
-	}()
-	rg := rd.RowGroup(g)
-	n = int(rg.NumRows())
-	for i := range columns {
-		if err := columns[i].read(rg, i, n); err != nil {
-			return 0, fmt.Errorf("read staged rows: column %s: %w", columns[i].Name, err)
-		}
-	}
-	return n, nil
-}
-
-func (u *unpacked) read(rg *file.RowGroupReader, ordinal, n int) error {
-	pages, err := rg.GetColumnPageReader(ordinal)
-	if err != nil {
-		return err
-	}
-	defer pages.Close()
-	var dict []byte
-	words := 0
-	for pages.Next() {
-		switch p := pages.Page().(type) {
-		case *file.DictionaryPage:
-			dict, words = append(u.scratch.bytes[:0], p.Data()...), int(p.NumValues())
-			u.scratch.bytes = dict
-		case *file.DataPageV1:
-			if int(p.NumValues()) != n {
-				return fmt.Errorf("a page of %d rows, want %d", p.NumValues(), n)
-			}
-			return u.unpack(p.Data(), parquet.Encoding(p.Encoding()), n, dict, words)
-		}
-	}
-	if err := pages.Err(); err != nil {
-		return err
-	}
-	return fmt.Errorf("no page")
 }
 
 // unpack decodes a page.
@@ -122,8 +78,16 @@ func unpackLevels(data []byte, valid []uint8) (full, none bool) {
 }
 
 func unpackBits(data []byte, flags []uint8) {
+	// The product puts a copy of the byte into each of eight, the mask leaves another bit
+	// of it in each, and the sum carries that bit to the top.
+	const copies, each, carry, ones = 0x0101010101010101, 0x8040201008040201, 0x7f7f7f7f7f7f7f7f, 0x0101010101010101
+	for ; len(flags) >= 8; flags, data = flags[8:], data[1:] {
+		v := uint64(data[0]) * copies & each
+		v |= (v & carry) + carry
+		binary.LittleEndian.PutUint64(flags, v>>7&ones)
+	}
 	for i := range flags {
-		flags[i] = data[i>>3] >> (i & 7) & 1
+		flags[i] = data[0] >> i & 1
 	}
 }
 
@@ -203,11 +167,11 @@ func (u *unpacked) plain(data []byte, encoding parquet.Encoding, n int, full boo
 		unpackBits(data, u.scratch.bytes[:m])
 		spread(u.b8[:n], u.scratch.bytes[:m], u.valid, full)
 	case u.Kind == records.Float:
-		spread(u.f64[:n], cast[float64](data, m), u.valid, full)
+		lay(u.f64[:n], data, m, u.valid, full)
 	case u.Kind == records.Time, u.Kind == records.Int64:
-		spread(u.i64[:n], cast[int64](data, m), u.valid, full)
+		lay(u.i64[:n], data, m, u.valid, full)
 	case u.Kind == records.Int32, u.Kind == records.Date:
-		spread(u.i32[:n], cast[int32](data, m), u.valid, full)
+		lay(u.i32[:n], data, m, u.valid, full)
 	case u.Kind == records.Int16:
 		wide, k := cast[int32](data, m), 0
 		for j := range n {
@@ -254,16 +218,29 @@ func fetch[T any](dst, dict []T, index []int32, valid []uint8, full bool) {
 	}
 }
 
+// lay sets m plain values into the rows that have one.
+func lay[T int32 | int64 | float64](dst []T, data []byte, m int, valid []uint8, full bool) {
+	if full {
+		castInto(dst, data)
+		return
+	}
+	spread(dst, cast[T](data, m), valid, false)
+}
+
 // cast reads n little-endian numbers of fixed size.
 func cast[T int32 | int64 | float64](data []byte, n int) []T {
-	var zero T
-	if n == 0 {
-		return nil
-	}
-	_ = data[n*int(unsafe.Sizeof(zero))-1]
 	out := make([]T, n)
-	copy(unsafe.Slice((*byte)(unsafe.Pointer(&out[0])), n*int(unsafe.Sizeof(zero))), data)
+	castInto(out, data)
 	return out
+}
+
+// castInto reads as many as there is room for.
+func castInto[T int32 | int64 | float64](dst []T, data []byte) {
+	if len(dst) == 0 {
+		return
+	}
+	bytes := len(dst) * int(unsafe.Sizeof(dst[0]))
+	copy(unsafe.Slice((*byte)(unsafe.Pointer(&dst[0])), bytes), data[:bytes])
 }
 
 // unpackIndices reads what pagefile.AppendIndices wrote.

@@ -2,6 +2,7 @@ package pagefile
 
 import (
 	"encoding/binary"
+	"errors"
 	"sync"
 
 	"github.com/apache/arrow-go/v18/parquet"
@@ -49,6 +50,38 @@ func (h pageHeader) bytes(size, packed int) []byte {
 		number(n)
 	}
 	return append(out, 0, 0)
+}
+
+// Header is what the header of a page tells.
+type Header struct {
+	// Dictionary says that it is a page of a dictionary; else it holds rows.
+	Dictionary bool
+	// Values is how many words or rows the page has.
+	Values   int
+	Encoding parquet.Encoding
+	// Size and Packed are the bytes of the page before and after compression.
+	Size, Packed int
+}
+
+// ReadHeader decodes the header of a page that a File wrote and returns what follows it.
+func ReadHeader(data []byte) (h Header, rest []byte, err error) {
+	var numbers [7]int64
+	n := 0
+	for ; len(data) > 0 && data[0] != 0; data = data[1:] {
+		if data[0]&15 == thriftStruct {
+			continue
+		}
+		v, k := binary.Varint(data[1:])
+		if data[0] != 1<<4|thriftInt || k <= 0 || n == len(numbers) {
+			return h, nil, errors.New("no header of a page")
+		}
+		numbers[n], data, n = v, data[k:], n+1
+	}
+	if n < 5 || len(data) < 2 || numbers[2] < 0 || numbers[2] > int64(len(data)-2) {
+		return h, nil, errors.New("no header of a page")
+	}
+	h = Header{numbers[0] == 2, int(numbers[3]), parquet.Encoding(numbers[4]), int(numbers[1]), int(numbers[2])}
+	return h, data[2:], nil
 }
 
 // compressors are kept from page to page: making one costs more than using it.

@@ -24,6 +24,31 @@ func TestPageHeader(t *testing.T) {
 	}
 }
 
+// A header is read as it was written, and what is no header is refused.
+func TestReadHeader(t *testing.T) {
+	for _, c := range []struct {
+		header pageHeader
+		want   Header
+	}{
+		{dataHeader(70_000, parquet.Encodings.RLEDict), Header{Values: 70_000, Encoding: parquet.Encodings.RLEDict, Size: 300, Packed: 4}},
+		{dictionaryHeader(3), Header{Dictionary: true, Values: 3, Size: 300, Packed: 4}},
+	} {
+		data := append(c.header.bytes(300, 4), "page and more"...)
+		got, rest, err := ReadHeader(data)
+		if err != nil || got != c.want || string(rest) != "page and more" {
+			t.Errorf("%+v, %q, %v; want %+v", got, rest, err, c.want)
+		}
+		for n := range len(data) - len("and more") - 2 {
+			if _, _, err := ReadHeader(data[:n]); err == nil {
+				t.Errorf("%d bytes are taken for a header and its page", n)
+			}
+		}
+	}
+	if _, _, err := ReadHeader([]byte("no header at all")); err == nil {
+		t.Error("text is taken for a header")
+	}
+}
+
 // What is packed is appended, at every level and for no bytes too.
 func TestPackZstd(t *testing.T) {
 	dec, err := zstd.NewReader(nil)
