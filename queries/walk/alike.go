@@ -76,8 +76,11 @@ func (a *alike) add(one *call, run []check) {
 			a.asked = append(a.asked, *c)
 		}
 	}
-	if !slices.IsSortedFunc(a.asked, a.inOrder) {
-		slices.SortFunc(a.asked, a.inOrder)
+	for i := 1; i < len(a.asked); i++ {
+		if x, y := &a.asked[i-1], &a.asked[i]; x.seq >= y.seq && a.inOrder(*x, *y) > 0 {
+			slices.SortFunc(a.asked, a.inOrder)
+			break
+		}
 	}
 	for i := range a.asked {
 		c := &a.asked[i]
