@@ -144,7 +144,7 @@ func (w *Writer) sourceRows(p *part) error {
 	for g := range p.rd.groups() {
 		n := int(p.starts[g+1] - p.starts[g])
 		if err := p.rd.column(g, place, &u); err != nil {
-			return fmt.Errorf("read staged rows: %w", err)
+			return err
 		}
 		for i, src := range u.i64[:n] {
 			at := p.starts[g] + int64(i)

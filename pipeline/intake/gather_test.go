@@ -152,7 +152,7 @@ func TestWriteChecksTakesScatteredRowsInSpans(t *testing.T) {
 	parts, runs, _, _ := stagedChecks(t, 30_000)
 	write := func(most int) (string, map[int32]Entered, *Writer) {
 		w := NewWriter("checks", parts)
-		w.group, w.most = 7_001, most
+		w.group, w.most, w.Threads = 7_001, most, 2
 		path := filepath.Join(t.TempDir(), "x.parquet")
 		booked, err := w.WriteChecks(path, Checks{Month: 202611, LoadNo: 4, Next: handed(runs)})
 		if err = errors.Join(err, w.Close()); err != nil {

@@ -2,8 +2,11 @@ package intake
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"hindcheck/pipeline/records"
 )
@@ -150,35 +153,50 @@ func (w *Writer) add(p *part, row int64, n, to int) error {
 	return nil
 }
 
-// fetch fills the span with the n rows of the pieces.
+// fetch fills the span with the n rows of the pieces, some columns at a time.
 func (w *Writer) fetch(n int) error {
-	pieces := w.pieces
 	w.settleAll()
 	w.span.clear(n)
-	if err := w.shut(func(p *part) bool { return slices.ContainsFunc(pieces, func(one piece) bool { return one.p == p }) }); err != nil {
+	if err := w.shut(func(p *part) bool { return slices.ContainsFunc(w.pieces, func(one piece) bool { return one.p == p }) }); err != nil {
 		return err
 	}
-	slices.SortFunc(pieces, func(a, b piece) int {
+	slices.SortFunc(w.pieces, func(a, b piece) int {
 		return cmp.Or(cmp.Compare(a.p.File, b.p.File), cmp.Compare(a.p.Part, b.p.Part), cmp.Compare(a.at, b.at))
 	})
-	for len(pieces) > 0 {
-		first := pieces[0]
-		k := 1
-		for k < len(pieces) && pieces[k].p == first.p && pieces[k].group == first.group {
+	for _, one := range w.pieces {
+		if err := one.p.open(); err != nil {
+			return err
+		}
+	}
+	var wg sync.WaitGroup
+	var next atomic.Int32
+	errs := make([]error, len(w.span.columns))
+	for range max(1, w.Threads) {
+		wg.Go(func() {
+			for c := int(next.Add(1)) - 1; c < len(errs); c = int(next.Add(1)) - 1 {
+				errs[c] = w.fetchColumn(c, n)
+			}
+		})
+	}
+	wg.Wait()
+	w.span.known()
+	return errors.Join(errs...)
+}
+
+// fetchColumn fills a column of the span with its n rows, row group by row group.
+func (w *Writer) fetchColumn(c, n int) error {
+	from, to := &w.single.columns[c], &w.span.columns[c]
+	for rest := w.pieces; len(rest) > 0; {
+		first, k := rest[0], 1
+		for k < len(rest) && rest[k].p == first.p && rest[k].group == first.group {
 			k++
 		}
-		if err := first.p.open(); err != nil {
+		if err := first.p.rd.column(first.group, c, from); err != nil {
 			return err
 		}
-		if _, err := first.p.rd.group(first.group, w.single.columns); err != nil {
-			return err
-		}
-		for c := range w.span.columns {
-			w.span.columns[c].take(&w.single.columns[c], pieces[:k], first.p.starts[first.group], n)
-		}
-		pieces = pieces[k:]
+		to.take(from, rest[:k], first.p.starts[first.group], n)
+		rest = rest[k:]
 	}
-	w.span.known()
 	return nil
 }
 

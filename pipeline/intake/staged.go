@@ -76,7 +76,7 @@ func (f *stagedFile) group(g int, columns []unpacked) (n int, err error) {
 		}
 		all.from, all.to = min(all.from, c.from), max(all.to, c.to)
 	}
-	data, err := f.read(all)
+	data, err := f.read(all, f.bytes)
 	if err != nil {
 		return 0, fmt.Errorf("read staged rows: %w", err)
 	}
@@ -89,23 +89,31 @@ func (f *stagedFile) group(g int, columns []unpacked) (n int, err error) {
 	return n, nil
 }
 
-// column reads column i of a row group.
-func (f *stagedFile) column(g, i int, into *unpacked) error {
+// column reads column i of a row group. Several columns may be read at a time.
+func (f *stagedFile) column(g, i int, into *unpacked) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%v", p)
+		}
+		if err != nil {
+			err = fmt.Errorf("read staged rows: column %s: %w", into.Name, err)
+		}
+	}()
 	c, err := f.chunk(g, i)
 	if err != nil {
 		return err
 	}
-	data, err := f.read(c)
+	data, err := f.read(c, &into.scratch.chunk)
 	if err != nil {
 		return err
 	}
 	return into.unpackChunk(data, int(f.rows(g)))
 }
 
-// read reads a stretch of the file into the shared memory.
-func (f *stagedFile) read(c chunk) ([]byte, error) {
-	*f.bytes = extend((*f.bytes)[:cap(*f.bytes)], int(c.to-c.from))
-	data := (*f.bytes)[:c.to-c.from]
+// read reads a stretch of the file into memory that is used again.
+func (f *stagedFile) read(c chunk, into *[]byte) ([]byte, error) {
+	*into = extend((*into)[:cap(*into)], int(c.to-c.from))
+	data := (*into)[:c.to-c.from]
 	_, err := f.in.ReadAt(data, c.from)
 	return data, err
 }

@@ -25,6 +25,9 @@ type Staged struct {
 // and the values are copied from page to page. It is not safe for use by
 // several goroutines at a time.
 type Writer struct {
+	// Threads is how many columns of a span are read at a time; 0 is one.
+	Threads int
+
 	table  records.Table // stored
 	from   records.Table // staged
 	parts  map[[2]int32]*part

@@ -27,6 +27,7 @@ type unpacked struct {
 }
 
 type scratch struct {
+	chunk []byte // the pages, where columns are read by themselves
 	bytes []byte
 	i64   []int64
 	i32   []int32

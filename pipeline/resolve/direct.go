@@ -34,10 +34,11 @@ func (r *Resolver) direct(t table) bool {
 // garbage is collected early and given back at the end.
 func (r *Resolver) copying(ctx context.Context, t table, f func(w *intake.Writer) error) error {
 	_ = r.limit(ctx, max(r.opt.MemoryMB/2, min(r.opt.MemoryMB, leastMemory))) // where it cannot do with less, it keeps what it has
-	percent := debug.SetGCPercent(copyingGC)
+	percent, limit := debug.SetGCPercent(copyingGC), debug.SetMemoryLimit(copyingMemory)
 	w := r.writer(t)
 	err := errors.Join(f(w), w.Close(), r.closeOrders())
 	debug.SetGCPercent(percent)
+	debug.SetMemoryLimit(limit)
 	debug.FreeOSMemory()
 	return errors.Join(err, r.limit(ctx, r.opt.MemoryMB))
 }
@@ -53,15 +54,22 @@ func (r *Resolver) limit(ctx context.Context, megabytes int) error {
 	return r.exec(ctx, fmt.Sprintf("SET memory_limit = '%dMB'", megabytes))
 }
 
-// copyingGC is by how many parts in a hundred the memory may grow between collections.
-const copyingGC = 25
+// copyingGC is by how many parts in a hundred the memory may grow between collections, and
+// copyingMemory where it stops growing: on a busy machine a collection takes so long that
+// pages read meanwhile took it to twice what is in use, some 150 MB.
+const (
+	copyingGC     = 25
+	copyingMemory = 240 << 20
+)
 
 func (r *Resolver) writer(t table) *intake.Writer {
 	var parts []intake.Staged
 	for _, p := range r.parts[t.name] {
 		parts = append(parts, intake.Staged{Path: p.Path, File: p.File, Part: p.No})
 	}
-	return intake.NewWriter(t.name, parts)
+	w := intake.NewWriter(t.name, parts)
+	w.Threads = r.threads
+	return w
 }
 
 // copied notes a stored file that was copied, or that it would have no rows.
