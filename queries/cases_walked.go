@@ -25,10 +25,10 @@ type casesOf struct {
 	mature   time.Time
 }
 
-// walkCases counts the cases of a long line by one pass over the files of each
-// month, kept for the next question; nil where the plain questions must be asked.
+// walkCases counts the cases by one pass over the files of each month, kept for the
+// next question; nil where the plain questions must be asked.
 func (d *DB) walkCases(ctx context.Context, s Scope) (*walkedCases, error) {
-	if !d.isLong() || d.published || len(d.stored["cases"]) == 0 || d.casesHeld() {
+	if !d.walks() || len(d.stored["cases"]) == 0 {
 		return nil, nil
 	}
 	d.walkingCases.Lock()

@@ -26,8 +26,8 @@ type walked struct {
 	wanted map[lanes.Key]bool
 }
 
-// KeepChecks has the checks of some episodes at hand for CaseChecks: on a long line
-// they are taken along by the walk over the months that a review makes anyway.
+// KeepChecks has the checks of some episodes at hand for CaseChecks: they are taken
+// along by the walk over the months that a review makes anyway.
 func (d *DB) KeepChecks(ctx context.Context, s Scope, episodes []string) error {
 	wanted := map[lanes.Key]bool{}
 	for _, e := range episodes {
@@ -39,14 +39,21 @@ func (d *DB) KeepChecks(ctx context.Context, s Scope, episodes []string) error {
 	return err
 }
 
-// walk counts the checks of a long line by one pass over the files of each month,
-// kept for the next question about the same months; nil where the plain questions
-// must be asked.
+// walks says whether so much is asked that a walk over the files pays: of a review,
+// which keeps episodes alike, and not of a single question.
+func (d *DB) walks() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return len(d.kept) > 0 && !d.published && d.stored != nil
+}
+
+// walk counts the checks by one pass over the files of each month, kept for the next
+// question about the same months; nil where the plain questions must be asked.
 func (d *DB) walk(ctx context.Context, s Scope) (*walked, error) { return d.walkWith(ctx, s, nil) }
 
 // walkWith keeps the checks of some episodes too, unless it has been done before.
 func (d *DB) walkWith(ctx context.Context, s Scope, wanted map[lanes.Key]bool) (*walked, error) {
-	if !d.isLong() || d.published || d.stored == nil {
+	if !d.walks() {
 		return nil, nil
 	}
 	d.walking.Lock()

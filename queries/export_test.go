@@ -8,6 +8,9 @@ import (
 // SetLong has questions asked a month at a time, as on a long line.
 func (d *DB) SetLong(long bool) { d.long = long }
 
+// SetWalks has questions answered by walks over the files, as in a review.
+func (d *DB) SetWalks() { d.kept = append(d.kept, kept{}) }
+
 // ReadViews has every question read the views, whatever its months.
 func (d *DB) ReadViews() { d.stored = nil }
 

@@ -65,7 +65,7 @@ func TestWalk(t *testing.T) {
 			d := open(t, store, 0)
 			reorder(t, d, s, c.mixed)
 			want := ofChecks(t, d, s)
-			d.SetLong(true)
+			d.SetWalks()
 			got := ofChecks(t, d, s)
 			if walks, apart := d.Walks(ctx, s); walks != c.walks || apart != c.apart {
 				t.Errorf("walks %v, pairs apart %v; want %v, %v", walks, apart, c.walks, c.apart)
@@ -139,7 +139,7 @@ func TestWalkOfFiles(t *testing.T) {
 	if len(want.Pairs) == 0 || len(want.Seconds) == 0 || len(want.Handling) == 0 || len(want.Fill) == 0 {
 		t.Fatal("nothing to compare")
 	}
-	d.SetLong(true)
+	d.SetWalks()
 	got := ofChecks(t, d, s)
 	if walks, apart := d.Walks(ctx, s); !walks || apart {
 		t.Errorf("walks %v, pairs apart %v", walks, apart)
@@ -161,7 +161,7 @@ func TestWalkByHand(t *testing.T) {
 		}
 		d.SetFiles(table, scope.From, path)
 	}
-	d.SetLong(true)
+	d.SetWalks()
 	if walks, _ := d.Walks(ctx, scope); !walks {
 		t.Error("the walk was given up")
 	}

@@ -48,7 +48,7 @@ func TestWalkOfCases(t *testing.T) {
 			if len(want.Unknown) < 10 || len(want.Heaping) == 0 {
 				t.Error("nothing to compare")
 			}
-			d.SetLong(true)
+			d.SetWalks()
 			if walks := d.WalksCases(ctx, s); walks != c.walks {
 				t.Errorf("walks %v, want %v", walks, c.walks)
 			}
