@@ -32,6 +32,11 @@ type AdviceGroupsRow struct {
 // table of a group is a sum of these rows. One row per property, value, level, need and route
 // that occurs.
 func (d *DB) AdviceGroups(ctx context.Context, s Scope) ([]AdviceGroupsRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.adviceGroups(), nil
+	}
 	return ask(ctx, d, "advice_groups", names{}, s.args(), func(r *AdviceGroupsRow) []any {
 		return []any{&r.Property, &r.Value, &r.Level, &r.LaterLevel, &r.NeedEmergency, &r.NeedSameDay, &r.Route, &r.N}
 	})

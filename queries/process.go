@@ -183,6 +183,11 @@ type SubgroupsRow struct {
 // Subgroups answers: Who called, and about which animals? The make-up of the episodes, for readers who
 // compare lines. One row per property and value, most frequent first.
 func (d *DB) Subgroups(ctx context.Context, s Scope) ([]SubgroupsRow, error) {
+	if w, err := d.walkCases(ctx, s); err != nil {
+		return nil, err
+	} else if w != nil {
+		return w.subgroups(), nil
+	}
 	return ask(ctx, d, "subgroups", names{}, s.args(), func(r *SubgroupsRow) []any {
 		return []any{&r.Property, &r.Value, &r.N, &r.Escalated}
 	})

@@ -30,6 +30,8 @@ type Cases struct {
 	Put []Put
 	// Unknown flags.
 	Unknown []Unknown
+	// Groups count them by single properties.
+	Groups []Group
 	// Verified are the mature episodes whose need is known.
 	Verified Verified
 	// Dispositions of episodes with an outcome; "" where none is on record.
@@ -110,6 +112,7 @@ type caseWalker struct {
 	unknown                           []int64 // word, combination, state, flag
 	disposed                          []int64
 	verified                          verifier
+	groups                            grouper
 
 	// Of the rows of a batch: species and reason for the call, by kinds; species and
 	// level; level, needs and maturity; and the flags that read a finding of each state.
@@ -127,6 +130,7 @@ func WalkCases(ctx context.Context, paths []string, findings []Finding, flags in
 	w := &caseWalker{findings: findings, mature: mature.UnixMicro(), flags: flags, words: (flags + 63) / 64, kinds: map[[2]int32]int32{},
 		species: lanes.NewVocabulary(), complaints: lanes.NewVocabulary(), dispositions: lanes.NewVocabulary(), values: make([]counter, len(findings))}
 	w.verified.practices = lanes.NewVocabulary()
+	w.groups.begin()
 	w.unknown = make([]int64, w.words*levels*needs*needs*2*assessed*64)
 	for _, v := range []*lanes.Vocabulary{w.species, w.complaints, w.dispositions} {
 		v.Number("") // not recorded
@@ -165,6 +169,7 @@ type caseRows struct {
 	unknown                                  []*lanes.Lane[uint64]
 	findings                                 []*lanes.Lane[int32]
 	verifiedRows
+	groupRows
 }
 
 func (w *caseWalker) open(r *lanes.Reader) *caseRows {
@@ -172,6 +177,7 @@ func (w *caseWalker) open(r *lanes.Reader) *caseRows {
 		disposition: lanes.ReadWords(r, "disposition", w.dispositions.Number), level: lanes.Whole(r, "level"), needEmergency: lanes.Whole(r, "need_emergency"),
 		needSameDay: lanes.Whole(r, "need_same_day"), route: lanes.Whole(r, "route"), started: lanes.Times(r, "started_at")}
 	rows.animal, rows.advisor, rows.practice = lanes.Keys(r, "animal"), lanes.Keys(r, "advisor"), lanes.ReadWords(r, "practice", w.verified.practices.Number)
+	rows.groupRows = w.groups.open(r)
 	for i := range w.words {
 		rows.unknown = append(rows.unknown, lanes.Bits(r, "unknown_"+strconv.Itoa(i)))
 		rows.fired = append(rows.fired, lanes.Bits(r, "fired_"+strconv.Itoa(i)))
@@ -244,6 +250,9 @@ func (w *caseWalker) describe(rows *caseRows, n int) error {
 		w.group[i], w.judged[i] = species*levels+level, ((level*needs+e)*needs+s)*2+mature
 		w.kind[i] = w.kindOf(species, max(rows.complaint.At(i), 0))
 		w.episodes[w.kind[i]*levels+level]++
+		if err := w.groups.add(rows, i, species, max(rows.complaint.At(i), 0), level, e, s, mature); err != nil {
+			return err
+		}
 		if mature == 1 && e+s > 0 { // one of the needs is known
 			w.verified.add(rows, i)
 		}
@@ -345,6 +354,7 @@ func (w *caseWalker) cases() *Cases {
 		}
 	}
 	out.Unknown = w.unknownRows()
+	out.Groups = w.groups.rows(w.species, w.complaints)
 	out.Verified = w.verified.Verified
 	out.Verified.PracticeNames = w.verified.practices.All
 	return out
