@@ -2,6 +2,7 @@ package intake
 
 import (
 	"encoding/binary"
+	"sync"
 
 	"github.com/cespare/xxhash/v2"
 
@@ -44,6 +45,34 @@ func (c *column) grow(n int) {
 		c.f64 = extend(c.f64, n)
 	case records.Boolean:
 		c.b8 = extend(c.b8, n)
+	}
+}
+
+// spare keeps the memory of columns from file to file, by the name of their table: a
+// line has a hundred exports, and memory that is new is cleared and collected each time.
+var spare sync.Map
+
+// takeMemory gives columns the memory of some that are done with.
+func takeMemory(t records.Table, columns []column) {
+	pool, _ := spare.LoadOrStore(t.Name, &sync.Pool{})
+	was, ok := pool.(*sync.Pool).Get().(*[]column)
+	if !ok {
+		return
+	}
+	for i := range columns {
+		c, w := &columns[i], (*was)[i]
+		c.uuid, c.i64, c.i32, c.i16, c.f64, c.b8, c.valid = w.uuid, w.i64, w.i32, w.i16, w.f64, w.b8, w.valid
+	}
+}
+
+// giveMemory keeps the memory of columns for others of their table.
+func giveMemory(t records.Table, columns []column) {
+	if pool, ok := spare.Load(t.Name); ok {
+		kept := make([]column, len(columns))
+		for i, c := range columns {
+			kept[i] = column{uuid: c.uuid, i64: c.i64, i32: c.i32, i16: c.i16, f64: c.f64, b8: c.b8, valid: c.valid}
+		}
+		pool.(*sync.Pool).Put(&kept)
 	}
 }
 

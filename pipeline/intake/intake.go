@@ -221,6 +221,7 @@ func (w *worker) loop(ctx context.Context, rd tabular.Reader, done *atomic.Int64
 	if err := w.flush(); err != nil {
 		return err
 	}
+	giveMemory(w.p.table, w.columns)
 	return w.flushAside()
 }
 

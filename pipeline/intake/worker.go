@@ -53,6 +53,7 @@ func newWorker(p *plan, no int) *worker {
 			w.columns[i].words = newVocab(c.Words.Words())
 		}
 	}
+	takeMemory(p.table, w.columns)
 	for _, c := range p.columns {
 		if m := w.mapper(c); m != nil {
 			w.columns[c.at].absent = false
@@ -73,6 +74,10 @@ func newWorker(p *plan, no int) *worker {
 	w.aside = newAsideFile(p, no)
 	if w.checks != nil {
 		w.runs = newRunFile(p, no)
+	}
+	have := len(w.columns[len(w.columns)-1].valid)
+	for i := range w.columns { // a column that the file before lacked has less
+		w.columns[i].grow(have)
 	}
 	return w
 }

@@ -138,7 +138,7 @@ func (o *runOrder) stretch(ctx context.Context) error {
 		return err
 	}
 	o.from, o.ends = to, o.ends[1:]
-	o.found = o.found[:0]
+	o.found = slices.Grow(o.found[:0], len(o.known)+len(o.known)/8) // most calls have one run
 	for _, path := range o.runs {
 		if err := o.find(ctx, path); err != nil {
 			return err

@@ -13,6 +13,12 @@ const chunkSize = 1 << 20
 // maxRecord is the longest record for which the buffer grows.
 const maxRecord = 16 << 20
 
+// spare are buffers for chunks that are done with, of whichever file.
+var spare sync.Pool
+
+// maxSpare is the largest buffer that is kept.
+const maxSpare = 4 * chunkSize
+
 // chunk is a stretch of whole records.
 type chunk struct {
 	buf      []byte
@@ -38,7 +44,6 @@ type chunker struct {
 	begin sync.Once
 	full  chan *chunk
 	stop  chan struct{}
-	pool  sync.Pool
 	tail  []byte // text read and not yet in a chunk
 	last  bool   // the file has been read to its end
 	row   int64  // number of the next record
@@ -90,8 +95,10 @@ func (r *chunker) tooLong() error {
 // split cuts the text into chunks until the file ends or Close is called.
 func (r *chunker) split() {
 	defer close(r.full)
-	buf := r.buffer(len(r.tail))
-	buf = append(buf, r.tail...)
+	buf := r.tail
+	if cap(buf) <= r.size/2 {
+		buf = append(r.buffer(len(buf)), buf...)
+	}
 	r.tail = nil
 	for {
 		var err error
@@ -136,7 +143,7 @@ func (r *chunker) split() {
 
 // buffer returns an empty buffer with room for a chunk behind n bytes.
 func (r *chunker) buffer(n int) []byte {
-	if b, ok := r.pool.Get().(*[]byte); ok && cap(*b) >= n+r.size/2 {
+	if b, ok := spare.Get().(*[]byte); ok && cap(*b) >= n+r.size/2 {
 		return (*b)[:0]
 	}
 	return make([]byte, 0, n+r.size)
@@ -232,7 +239,9 @@ func (r *chunker) ended() error {
 func (r *chunker) release(b *Batch) {
 	buf := b.chunk.buf[:0]
 	b.chunk, b.Data = nil, nil
-	r.pool.Put(&buf)
+	if cap(buf) <= maxSpare {
+		spare.Put(&buf)
+	}
 	r.mu.Lock()
 	for i, n := range b.notes {
 		r.notes[i] += n

@@ -38,7 +38,7 @@ func openCSV(path string, f Format) (*csvReader, error) {
 
 // readHeader passes over title rows and blank lines and reads the header.
 func (r *csvReader) readHeader(skip int) error {
-	buf, err := r.more(make([]byte, 0, r.size))
+	buf, err := r.more(r.buffer(0))
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func (r *csvReader) readHeader(skip int) error {
 			continue
 		}
 		r.setHeader(content)
-		r.tail = append([]byte(nil), buf[pos:]...)
+		r.tail = buf[pos:] // the header ends in the first buffer, which becomes the first chunk
 		return nil
 	}
 }
