@@ -17,9 +17,14 @@
 //  5. pairs.go   what the owner read beside what the vet read
 //  6. kept.go    the checks of some episodes, row by row
 //
-// Of cases, cases.go counts column by column what five questions ask about all
-// findings at once, and verified.go clusters of episodes, for a quarter of their processor time: DuckDB keeps a map for each column,
-// and compares each with each state.
+// Of cases, which are taken column by column, for a third of the processor time of
+// the questions: DuckDB keeps a map for each column, and compares each with each state.
+//
+//  1. cases.go     the rows, the numbers of findings, the checks usually put
+//  2. unknown.go   why flags are unknown
+//  3. groups.go    episodes by single properties
+//  4. verified.go  the episodes whose need is known
+//  5. clusters.go  these by animal, advisor and practice; tally.go counts bits
 //
 // Start at Walker and WalkCases.
 package walk

@@ -101,7 +101,7 @@ var table = []setting{
 	{"out", "o", "", "write the result to this `PATH` instead of standard output"},
 	{"quiet", "q", false, "no progress and no remarks on standard error"},
 	{"threads", "", 0, "threads for queries; 0 uses all"},
-	{"memory", "", "", "memory for queries, such as 4GB; empty leaves it to DuckDB"},
+	{"memory", "", "", "memory for queries, such as 4GB; empty is 1GB"},
 	{"as-of", "", 0, "the store as it was after load `N`; 0 is the present"},
 	{"sources", "", "sources", "`FOLDER` of source descriptions"},
 	{"rules", "", "", "rules `FILE`"},
