@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/bits"
+	"slices"
 
 	"hindcheck/pipeline/lanes"
 )
@@ -67,6 +68,7 @@ func (c *calls) readFile(ctx context.Context, path string) error {
 	key, episode, species := lanes.Keys(r, "call"), lanes.Keys(r, "episode"), lanes.ReadWords(r, "species", c.species.Number)
 	kind := lanes.ReadWords(r, "contact_type", lanes.Closed("clinical"))
 	started, ended := lanes.Times(r, "started_at"), lanes.Times(r, "ended_at")
+	c.list = slices.Grow(c.list, int(r.Rows()))
 	c.room(len(c.list) + int(r.Rows()))
 	for {
 		n, err := r.Next(ctx)
