@@ -30,10 +30,11 @@ func (r *Resolver) outcomes(ctx context.Context) error {
 func (r *Resolver) findLinks(ctx context.Context) error {
 	at := fmt.Sprintf(`s.animal IS NOT NULL AND w.animal IS NOT NULL AND s.animal <> w.animal AS other_animal, epoch_us(s.seen_at) < epoch_us(w.started_at) - %d AS early`, int64(hourMicros))
 	script := []string{
-		// Stored outcomes of the animals and calls of this load, sought one after the other: a
-		// row is looked up in two lists at once only while both are wholly in memory.
-		`CREATE TABLE again AS SELECT outcome FROM cur_outcomes SEMI JOIN stirred USING (animal)
-			UNION SELECT outcome FROM cur_outcomes SEMI JOIN callmonth USING (call)`,
+		// Stored outcomes of the animals and calls of this load, one join a statement: of several
+		// at once none finds room to spill.
+		`CREATE TABLE again AS SELECT outcome FROM cur_outcomes SEMI JOIN stirred USING (animal)`,
+		`CREATE TABLE again_calls AS SELECT outcome FROM cur_outcomes SEMI JOIN callmonth USING (call)`,
+		`INSERT INTO again SELECT outcome FROM again_calls ANTI JOIN again USING (outcome)`,
 		`DELETE FROM again WHERE outcome IN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding')`,
 		`CREATE TABLE seek AS
 			SELECT outcome, call, animal, seen_at, true AS fresh, src_file, src_row, NULL::UUID AS was_episode, NULL::INTEGER AS was_month, NULL::VARCHAR AS was_by FROM inc_outcomes
