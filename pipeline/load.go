@@ -38,7 +38,7 @@ type LoadOptions struct {
 	ExportedAt time.Time
 	// Now is the time that the manifest records.
 	Now time.Time
-	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 192 and
+	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 256 and
 	// 64 more for each thread beyond two.
 	Threads, MemoryMB int
 	// DryRun does everything but the commit.
@@ -60,9 +60,9 @@ type LoadOptions struct {
 // not fit spills to the store's disk. The whole process takes up to 350 MB
 // more, of which 80 MB are the program itself and a good part what DuckDB's allocator
 // has yet to give back, and has to stay within 600 MB on two processors; each further
-// one needs room to work in. With 256 a load took the same time.
+// one needs room to work in.
 func defaultMemory(threads int) int {
-	return 192 + 64*max(0, first(threads, runtime.NumCPU())-2)
+	return 256 + 64*max(0, first(threads, runtime.NumCPU())-2)
 }
 
 // Summary says what a load did.

@@ -150,6 +150,9 @@ func Run(ctx context.Context, tx *store.Tx, in Input, set Settings, opt duck.Opt
 	r := &Resolver{db: db, opt: opt, threads: opt.Threads, tx: tx, set: set, files: in.Exports, retry: in.Retry, parts: map[string][]Part{}, touched: map[int]bool{}, inMemory: map[string]bool{}, fresh: map[string]map[int]string{}, coded: map[string]map[string]string{},
 		res: &Result{Sums: map[int32]*store.Sums{}, Links: map[string]int64{}, Aside: map[string]int64{}}}
 	defer func() { _ = r.db.Close() }()
+	if err := r.limit(ctx, r.usualMemory()); err != nil {
+		return nil, err
+	}
 	for _, p := range in.Parts {
 		r.parts[p.Table] = append(r.parts[p.Table], p)
 	}
@@ -258,7 +261,7 @@ func (r *Resolver) small(paths []string) bool {
 }
 
 // smallShare is the part of what DuckDB may take that such files may have.
-const smallShare = 12
+const smallShare = 16
 
 // stagedOf selects the staged rows of a table from those exports alone whose
 // numbers a query gives, so that monthly exports are not all read for each

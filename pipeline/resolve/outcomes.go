@@ -13,6 +13,10 @@ import (
 // is set aside, never guessed. An outcome that fits none stays unlinked and is
 // tried again when a later load brings calls of that animal.
 func (r *Resolver) outcomes(ctx context.Context) error {
+	// Its joins need more room than all before; nothing else takes much now.
+	if err := r.limit(ctx, r.opt.MemoryMB); err != nil {
+		return err
+	}
 	if err := r.keyed(ctx, outcomesTable); err != nil {
 		return err
 	}
