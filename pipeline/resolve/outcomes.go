@@ -36,14 +36,14 @@ func (r *Resolver) findLinks(ctx context.Context) error {
 	script := []string{
 		// Stored outcomes of the animals and calls of this load, one join a statement: of several
 		// at once none finds room to spill.
-		`CREATE TABLE again AS SELECT outcome FROM cur_outcomes SEMI JOIN stirred USING (animal)`,
-		`CREATE TABLE again_calls AS SELECT outcome FROM cur_outcomes SEMI JOIN callmonth USING (call)`,
-		`INSERT INTO again SELECT outcome FROM again_calls ANTI JOIN again USING (outcome)`,
-		`DELETE FROM again WHERE outcome IN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding')`,
+		`CREATE TABLE stored_seek AS SELECT outcome FROM cur_outcomes SEMI JOIN stirred USING (animal)`,
+		`CREATE TABLE stored_named AS SELECT outcome FROM cur_outcomes SEMI JOIN callmonth USING (call)`,
+		`INSERT INTO stored_seek SELECT outcome FROM stored_named ANTI JOIN stored_seek USING (outcome)`,
+		`DELETE FROM stored_seek WHERE outcome IN (SELECT outcome FROM cmp_outcomes WHERE class = 'superseding')`,
 		`CREATE TABLE seek AS
 			SELECT outcome, call, animal, seen_at, true AS fresh, src_file, src_row, NULL::UUID AS was_episode, NULL::INTEGER AS was_month, NULL::VARCHAR AS was_by FROM inc_outcomes
 			UNION ALL
-			SELECT o.outcome, o.call, o.animal, o.seen_at, false, NULL, NULL, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o SEMI JOIN again USING (outcome)`,
+			SELECT o.outcome, o.call, o.animal, o.seen_at, false, NULL, NULL, o.episode, o.episode_month, o.linked_by FROM cur_outcomes o SEMI JOIN stored_seek USING (outcome)`,
 		// Calls of this load and stored ones are sought one after the other: taken together,
 		// those of a large load would have to be told from those of a large store first, which
 		// took more memory than all the rest. What names a call of this load leaves few to seek.
