@@ -38,7 +38,7 @@ type LoadOptions struct {
 	ExportedAt time.Time
 	// Now is the time that the manifest records.
 	Now time.Time
-	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 256 and
+	// Threads of 0 uses every processor. MemoryMB bounds DuckDB; 0 means 192 and
 	// 64 more for each thread beyond two.
 	Threads, MemoryMB int
 	// DryRun does everything but the commit.
@@ -62,7 +62,7 @@ type LoadOptions struct {
 // has yet to give back, and has to stay within 600 MB on two processors; each further
 // one needs room to work in.
 func defaultMemory(threads int) int {
-	return 256 + 64*max(0, first(threads, runtime.NumCPU())-2)
+	return 192 + 64*max(0, first(threads, runtime.NumCPU())-2)
 }
 
 // Summary says what a load did.
