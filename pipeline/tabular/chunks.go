@@ -21,7 +21,11 @@ const maxSpare = 4 * chunkSize
 
 // chunk is a stretch of whole records.
 type chunk struct {
-	buf      []byte
+	room []byte // what buf lies in
+	buf  []byte
+	// ahead is buf with what was read behind it: whether a quote is ever closed, and
+	// how, may stand in a later record, and must not rest on where a chunk ends.
+	ahead    []byte
 	firstRow int64
 	quotes   bool // some quote in it
 	nul      bool // some NUL byte in it
@@ -95,9 +99,10 @@ func (r *chunker) tooLong() error {
 // split cuts the text into chunks until the file ends or Close is called.
 func (r *chunker) split() {
 	defer close(r.full)
-	buf := r.tail
+	room := r.tail // what becomes a spare in the end
+	buf := room
 	if cap(buf) <= r.size/2 {
-		buf = append(r.buffer(len(buf)), buf...)
+		room, buf = r.buffer(r.tail)
 	}
 	r.tail = nil
 	for {
@@ -113,14 +118,15 @@ func (r *chunker) split() {
 				r.fail(r.tooLong())
 				return
 			}
-			buf = append(make([]byte, 0, 2*cap(buf)), buf...)
+			room = append(make([]byte, 0, 2*cap(buf)), buf...)
+			buf = room
 			continue
 		}
+		c.room, c.buf, c.ahead = room, buf[:cut], buf
 		var rest []byte
 		if !r.last || cut < len(buf) {
-			rest = append(r.buffer(len(buf)-cut), buf[cut:]...)
+			room, rest = r.buffer(buf[cut:])
 		}
-		c.buf = buf[:cut]
 		c.nul, c.cr = bytes.IndexByte(c.buf, 0) >= 0, bytes.IndexByte(c.buf, '\r') >= 0
 		r.row += rows
 		if cut > 0 {
@@ -141,12 +147,17 @@ func (r *chunker) split() {
 	r.mu.Unlock()
 }
 
-// buffer returns an empty buffer with room for a chunk behind n bytes.
-func (r *chunker) buffer(n int) []byte {
-	if b, ok := spare.Get().(*[]byte); ok && cap(*b) >= n+r.size/2 {
-		return (*b)[:0]
+// buffer copies tail to a buffer with room for r.size bytes behind it, neither more
+// nor less whatever spare it comes from: where chunks end is the file's affair.
+func (r *chunker) buffer(tail []byte) (room, buf []byte) {
+	const slack = 1 << 12 // so that it serves another, longer tail
+	n := len(tail) + r.size
+	if b, ok := spare.Get().(*[]byte); ok && cap(*b) >= n {
+		room = *b
+	} else {
+		room = make([]byte, 0, n+slack)
 	}
-	return make([]byte, 0, n+r.size)
+	return room, append(room[:0:n], tail...)
 }
 
 func (r *chunker) fail(err error) {
@@ -237,7 +248,7 @@ func (r *chunker) ended() error {
 
 // release gives the batch's chunk back and takes over its notes.
 func (r *chunker) release(b *Batch) {
-	buf := b.chunk.buf[:0]
+	buf := b.chunk.room[:0]
 	b.chunk, b.Data = nil, nil
 	if cap(buf) <= maxSpare {
 		spare.Put(&buf)

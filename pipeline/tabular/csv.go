@@ -38,7 +38,8 @@ func openCSV(path string, f Format) (*csvReader, error) {
 
 // readHeader passes over title rows and blank lines and reads the header.
 func (r *csvReader) readHeader(skip int) error {
-	buf, err := r.more(r.buffer(0))
+	_, buf := r.buffer(nil)
+	buf, err := r.more(buf)
 	if err != nil {
 		return err
 	}

@@ -156,7 +156,7 @@ type taken struct {
 // take puts the cells of the record at pos into row. It decides as
 // grammar.record does, in one pass.
 func (r *csvReader) take(b *Batch, pos, row int) (t taken) {
-	buf, lines := b.Data, false
+	buf, lines := b.chunk.ahead, false
 	for i := pos; ; i++ {
 		start, stop := i, i
 		if r.quotes && i < len(buf) && buf[i] == r.quote {

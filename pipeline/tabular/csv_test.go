@@ -261,6 +261,47 @@ func TestChunks(t *testing.T) {
 	}
 }
 
+// What is wrong with a record does not rest on where a chunk ends: whether a quote is
+// closed, and how, may stand in the next.
+func TestFlawsWhateverTheChunk(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 1))
+	var b strings.Builder
+	b.WriteString("a,b,c\n")
+	for i := range 600 {
+		fmt.Fprintf(&b, "%d,%s,%d\n", i, []string{"x", "\"stray", "\"sound\"", "y"}[r.IntN(4)], i)
+	}
+	path := write(t, b.String())
+	want := flaws(t, path, 0)
+	if len(want) < 100 {
+		t.Fatalf("%d broken records", len(want))
+	}
+	for _, size := range []int{20, 100, 333, 1000} {
+		if d := cmp.Diff(want, flaws(t, path, size)); d != "" {
+			t.Errorf("chunks of %d bytes (-whole +chunks):\n%s", size, d)
+		}
+	}
+}
+
+// flaws lists the broken records of a file that is read in chunks of a size.
+func flaws(t *testing.T, path string, size int) (list []Broken) {
+	t.Helper()
+	r, err := Open(path, Format{chunk: size})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = r.Close() }()
+	r.Select([]int{0, 1, 2})
+	var b Batch
+	for {
+		if err := r.Next(&b); err == io.EOF {
+			return list
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		list = append(list, b.Broken...)
+	}
+}
+
 func FuzzCSV(f *testing.F) {
 	for _, c := range nasty {
 		if len(c.text) < 1000 {
