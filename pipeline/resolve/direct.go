@@ -43,24 +43,6 @@ func (r *Resolver) copying(ctx context.Context, t table, f func(w *intake.Writer
 	return errors.Join(err, r.limit(ctx, r.usualMemory()))
 }
 
-// leastMemory is what DuckDB needs to put a month in order, in megabytes.
-const leastMemory = 128
-
-// usualMemory is what DuckDB may take over calls and checks, which spill well: with all of
-// it making the table of placed calls took a load of 1.7 million to 559 MB instead of 479,
-// in the same time.
-func (r *Resolver) usualMemory() int {
-	return max(3*r.opt.MemoryMB/4, min(r.opt.MemoryMB, leastMemory))
-}
-
-// limit sets what DuckDB may take; 0 leaves it as it is.
-func (r *Resolver) limit(ctx context.Context, megabytes int) error {
-	if megabytes == 0 {
-		return nil
-	}
-	return r.exec(ctx, fmt.Sprintf("SET memory_limit = '%dMB'", megabytes))
-}
-
 // copyingGC is by how many parts in a hundred the memory may grow between collections, and
 // copyingMemory where it stops growing: on a busy machine a collection takes so long that
 // pages read meanwhile took it to twice what is in use, some 150 MB.

@@ -101,6 +101,7 @@ type Result struct {
 type Resolver struct {
 	db  *sql.DB
 	opt duck.Options
+	memory
 	// threads is how much of the work outside DuckDB is done at a time.
 	threads int
 	tx      *store.Tx
@@ -307,6 +308,12 @@ func parquet(paths []string) string {
 
 func (r *Resolver) exec(ctx context.Context, query string, args ...any) error {
 	_, err := r.db.ExecContext(ctx, query, args...)
+	if isOutOfMemory(err) {
+		err = r.withMore(ctx, err, func() error {
+			_, err := r.db.ExecContext(ctx, query, args...)
+			return err
+		})
+	}
 	if err != nil {
 		return fmt.Errorf("%w (in: %s)", err, firstLine(query))
 	}
