@@ -1,10 +1,12 @@
-// Package walk counts how the home checks of a month went, and what its cases hold of
-// findings, each in one pass over the files. Of checks: the checks of a call lie together there, so that the next row is the next
-// question, and nothing is sorted, joined or hashed but one row a call.
+// Package walk counts how the home checks of a month went, and what its cases hold
+// of findings, each in one pass over the files.
 //
-// It gives what the questions check_handling, check_seconds, column_fill (its
-// checks) and reading_pairs give, together, in about a third of the processor time of
-// DuckDB, which joins every check with its call and unpacks the columns once for each.
+// The checks of a call lie together, so that the next row is the next question, and
+// nothing is sorted, joined or hashed but one row a call. That gives what the questions
+// check_handling, check_seconds, column_fill (its checks) and reading_pairs give,
+// together, in about a third of the processor time of DuckDB, which joins every check
+// with its call and unpacks the columns once for each.
+//
 // The SQL stays the definition: it answers where the files are in another order
 // (lanes.ErrUnwalkable), and tests hold the two to one answer.
 //
@@ -17,8 +19,8 @@
 //  5. pairs.go   what the owner read beside what the vet read
 //  6. kept.go    the checks of some episodes, row by row
 //
-// Of cases, which are taken column by column, for a third of the processor time of
-// the questions: DuckDB keeps a map for each column, and compares each with each state.
+// Cases are taken column by column, in a third of the processor time of the
+// questions: DuckDB keeps a map for each column, and compares each with each state.
 //
 //  1. cases.go     the rows, the numbers of findings, the checks usually put
 //  2. unknown.go   why flags are unknown
