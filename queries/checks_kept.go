@@ -78,18 +78,6 @@ func asAsked(a, b *walk.Kept) int {
 		bytes.Compare(a.Call[:], b.Call[:]), cmp.Compare(uint(a.Seq), uint(b.Seq)), strings.Compare(a.Finding, b.Finding))
 }
 
-func missingLast(a, b *int64) int {
-	switch {
-	case a != nil && b != nil:
-		return cmp.Compare(*a, *b)
-	case a == b:
-		return 0
-	case a == nil:
-		return 1
-	}
-	return -1
-}
-
 // keyOf reads a pseudonym as questions write it.
 func keyOf(text string) (key lanes.Key, ok bool) {
 	raw, err := hex.DecodeString(strings.ReplaceAll(text, "-", ""))

@@ -93,13 +93,13 @@ func sameHandling(a, b CheckHandlingRow) int {
 func samePair(a, b ReadingPairsRow) int {
 	inTime := map[bool]int{true: 1}
 	return cmp.Or(cmp.Compare(a.Finding, b.Finding), cmp.Compare(inTime[a.Comparable], inTime[b.Comparable]), cmp.Compare(a.OwnerCode, b.OwnerCode),
-		cmp.Compare(a.VetCode, b.VetCode), compareNumber(a.OwnerNumber, b.OwnerNumber), compareNumber(a.VetNumber, b.VetNumber))
+		cmp.Compare(a.VetCode, b.VetCode), missingLast(a.OwnerNumber, b.OwnerNumber), missingLast(a.VetNumber, b.VetNumber))
 }
 
 func addPair(into *ReadingPairsRow, row ReadingPairsRow) { into.N += row.N }
 
-// compareNumber puts what is missing last, as DuckDB does.
-func compareNumber(a, b *float64) int {
+// missingLast puts what is missing last, as DuckDB does.
+func missingLast[T cmp.Ordered](a, b *T) int {
 	switch {
 	case a != nil && b != nil:
 		return cmp.Compare(*a, *b)
